@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from data_sources.prediction import predict_measures
 from sizing.charts import SizeChart, assign, chart_from, demo_chart, fits_matrix
 from sizing.lesson import read_answers
-from sizing.lesson.doubtful import doubtful
+from sizing.lesson.answers import doubtful
 from sizing.people import people_from
 from sizing.stock.tables import tilted
 
@@ -127,7 +127,7 @@ def test_what_the_others_found_is_their_median(pairs):
         subject="A", reading=1, guess=False, measure="hip_circumference_cm"
     )
     room["row"] = range(len(room))
-    told = doubtful(room, "reference")
+    told = doubtful(room.assign(reason=""))
     for row in room.itertuples():
         others = room[room["participant"] != row.participant]
         if others["participant"].nunique() < 2:

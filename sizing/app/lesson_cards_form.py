@@ -14,7 +14,6 @@ from sizing.errors import SizingError
 from sizing.lesson.answers import NO_SIZE
 from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS, outcome_of_choice
 from sizing.lesson.practice import Practice, practice_clients
-from sizing.lesson.prepare import card_steps
 from sizing.pages.lesson import (
     answers_html,
     card_rows,
@@ -68,7 +67,7 @@ class CardsForm:
                 chart,
                 n=int(self.number.value),
                 seed=self._settings.seed,
-                steps=card_steps(self._settings.units.units),
+                units=self._settings.units.units,
             )
         except SizingError as error:
             self.card.value = wrong_html(error)

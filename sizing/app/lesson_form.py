@@ -22,7 +22,7 @@ from sizing.app.lesson_room_form import CoursesForm, RoomForm
 from sizing.app.lesson_settings import LessonSettings, wrong_html
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
-from sizing.lesson.pairs import Pairs, surprising_pairs
+from sizing.lesson.practice import Pairs, surprising_pairs
 from sizing.lesson.prepare import prepare_lesson
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.pages.lesson import (

@@ -3,8 +3,7 @@
 from sizing.kinds import check_kinds
 from sizing.lesson.answers import read_answers
 from sizing.lesson.guessing import GuessModel, fit_guess
-from sizing.lesson.pairs import surprising_pairs
-from sizing.lesson.practice import practice_clients
+from sizing.lesson.practice import practice_clients, surprising_pairs
 from sizing.lesson.room import limits_of_agreement, room_result
 from sizing.lesson.tape import chance_of_wrong_size, measuring_error
 from sizing.lesson.ways import WaysResult, compare_ways

@@ -1,10 +1,10 @@
-"""The room's answers: the blank table, what was read, and what cannot be used."""
+"""The room's answers: the blank table, what was read, and what looks like a slip."""
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from itertools import product
+from itertools import combinations, product
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +15,16 @@ from sizing.charts import SizeChart
 from sizing.charts.build import as_number, as_text, is_empty
 from sizing.charts.fits import limits
 from sizing.errors import Problem, SizingError
-from sizing.lesson.doubtful import doubtful
-from sizing.measures import MEASURES, plausible_range, unit_of, vocabulary
+from sizing.lesson.choosing import reading_errors
+from sizing.measures import (
+    LENGTH_UNITS,
+    MASS_UNITS,
+    MEASURES,
+    UNIT_WORDS,
+    labels,
+    plausible_range,
+    unit_of,
+)
 from sizing.measures.headings import Found
 from sizing.measures.tables import ANSWERS, take
 from sizing.people.files import read_table
@@ -27,31 +35,40 @@ _T = texts("lesson")
 REFERENCE = "reference"
 NO_SIZE = "none"
 GUESSED = "guessed_"
-#: Rows of what could not be used have these.
-_LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
-Left = list[tuple[Any, ...]]
 #: What can be guessed.
 GUESSES: tuple[str, ...] = ("body_mass_kg", "stature_cm")
 #: What every row is about, and what may be answered in it without a number.
 _KEYS = ["participant", "subject", "reading"]
 CHOSEN = "chosen_size"
 _KEY = ["subject", "measure"]
-_NUMBER = [
-    *("row", "column", "participant", "subject", "reading", "measure", "guess"),
-    *("given", "value", "refused"),
-]
+#: One row a cell: a size or a number, what was written, and why it cannot be used.
+_CELL = ["row", *_KEYS, "column", "measure", "guess", "given", "value", "reason"]
+#: A reading this near (relative) to what the others found, once converted, and
+#: farther than that before, is taken as another unit. Inches and pounds change
+#: a number more than twofold, a slip of the tape does not.
+_NEAR = {False: 0.08, True: 0.25}
+#: Relative SD of a guess, for telling an exchange from a bad guess.
+_GUESS_SD = {"body_mass_kg": 0.12, "stature_cm": 0.05}
+#: Root mean square distance in SDs: worse than the first as written, better
+#: than the second once exchanged; of readings and of guesses (our choice).
+_FAR_AND_CLOSE = {False: (5.0, 2.5), True: (3.0, 1.5)}
+#: What can be exchanged, in whose answers, and over what: of the two, both must be far
+#: off and then close; two measures are taken together.
+_EXCHANGES: tuple[tuple[str, list[str], list[str], Any, Any], ...] = (
+    ("subject", ["guess", "participant", "reading"], ["measure"], min, max),
+    ("measure", ["participant"], ["subject", "reading"], np.mean, np.mean),
+)
+#: Typical errors from what the others found, beyond which a reading is a slip.
+_TOO_FAR = 5.0
 
 
 @dataclass(frozen=True)
 class Answers:
     """What the room chose, guessed and measured, in cm and kg.
 
-    ``sizes``: participant, subject, reading, chosen_size; ``guesses`` and
-    ``readings``: participant, subject, measure, reading, value; ``reference``: subject,
-    measure, value; ``left_out``: everything that could not be used, its row as a
-    spreadsheet numbers it; ``empty``: cells with nothing in them; ``doubted``: of what
-    was left out, the numbers that a body could have; ``mapped``: names of sizes
-    written otherwise than on the chart, as sentences.
+    ``left_out`` has each row as a spreadsheet numbers it; ``empty``: cells without
+    anything; ``doubted``: of what was left out, the numbers that a body could have;
+    ``mapped``: names of sizes written otherwise than on the chart, as sentences.
     """
 
     sizes: pd.DataFrame
@@ -59,9 +76,9 @@ class Answers:
     readings: pd.DataFrame
     reference: pd.DataFrame
     left_out: pd.DataFrame
+    doubted: pd.DataFrame
     empty: int
-    doubted: pd.DataFrame = field(default_factory=pd.DataFrame)
-    mapped: tuple[str, ...] = ()
+    mapped: tuple[str, ...]
 
     def with_doubted(self) -> "Answers":
         guess = self.doubted["guess"].astype(bool)
@@ -78,32 +95,26 @@ class Answers:
         return tuple(dict.fromkeys(pd.concat(f["participant"] for f in frames)))
 
     def summary(self) -> str:
+        count = {n: len(getattr(self, n)) for n in ("sizes", "guesses", "readings")}
         first: str = _T.left_out["summary"].format(
             people=len(self.participants),
-            sizes=len(self.sizes),
-            guesses=len(self.guesses),
-            readings=len(self.readings),
             left=len(self.left_out),
             empty=self.empty,
+            **count,
         )
         rows = self.left_out.to_dict("records")
         left = [f"Left out: {left_out_words(row)}" for row in rows]
         return "\n".join([first, *self.mapped, *left])
 
 
-def measure_labels() -> dict[str, str]:
-    table = vocabulary()
-    return dict(zip(table["name"], table["label"], strict=True))
-
-
 def heading(column: str) -> str:
     """Return what a column of the room's form is called: 'Guess: weight, lb'."""
     plain = column.removeprefix(GUESSED)
     stem, _, unit = plain.rpartition("_")
-    labels = {name.rsplit("_", 1)[0]: label for name, label in measure_labels().items()}
-    if column in _T.form or stem not in labels:
+    named = {name.rsplit("_", 1)[0]: label for name, label in labels().items()}
+    if column in _T.form or stem not in named:
         return str(_T.form.get(column, column))
-    words = f"{labels[stem]}, {unit}"
+    words = f"{named[stem]}, {unit}"
     return f"Guess: {words[0].lower()}{words[1:]}" if plain != column else words
 
 
@@ -123,86 +134,57 @@ def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
 
 
 def read_answers(answers: str | Path | pd.DataFrame, chart: SizeChart) -> Answers:
-    """Read and check the room's answers.
+    """Read and check the room's answers, one row per participant, subject and reading.
 
-    One row per ``participant``, ``subject`` (``card 3``, or a volunteer such as ``A``)
-    and ``reading`` (empty: 1): ``chosen_size`` (as on the chart, or ``none``),
-    ``guessed_body_mass_kg``, ``guessed_stature_cm`` (of reading 2: guessed again after
-    measuring), and measures by tape. Rows of the participant ``reference`` hold what
-    the scale and the trainer's own tape say of a volunteer.
-
-    Nothing is repaired or guessed: an answer that is doubtful is left out, named in
-    ``left_out`` and counted: text, or another unit than the heading's, in a cell; a
-    value no body has (``plausible_range``); what ``doubtful`` finds; the same reading
-    given twice, both of them; a size that is not on the chart. Signs and spaces in a
-    size's name do not count.
-
-    >>> from sizing.charts import demo_chart
-    >>> room = pd.DataFrame({"participant": [1, 2], "subject": "card 1",
-    ...     "chosen_size": ["adult 1", "XL"]})
-    >>> found = read_answers(room, demo_chart())
-    >>> len(found.sizes), found.left_out["reason"].tolist()
-    (1, ["this size is not on the chart 'invented demo chart'"])
+    Nothing is repaired or guessed: an answer that is doubtful is left out and named.
+    ``guessed_...`` of reading 2: guessed again, after measuring.
     """
     if not isinstance(answers, pd.DataFrame):
         answers = read_table(answers, ANSWERS)
     taken = take(answers, ANSWERS, note=False)
-    table, file, own = taken.frame, taken.file or "the table", _T.left_out
+    table, own, none = taken.frame, _T.left_out, ("", "", False, "", None)
     if table.empty:
         raise SizingError(
-            own["no_rows"].format(file=file),
+            own["no_rows"].format(file=taken.file or "the table"),
             allowed=own["no_rows_allowed"],
             action=own["no_rows_action"],
         )
-    left: Left = []
+    cells: list[tuple[Any, ...]] = []
     columns: dict[str, Found] = {}
-    for name, one in zip(table.columns, taken.found, strict=True):
+    for head, one in zip(table.columns, taken.found, strict=True):
         if one.measure in (GUESSES if one.guess else MEASURES):
-            columns[name] = one
-        elif name not in _T.form:
-            left.append((None, one.given, "", "", "", own["unknown_column"]))
-    keyed = _keyed(table, left, taken.rows[1:])
-    empty = 0
-    mapped: dict[str, None] = {}
-    sizes: list[tuple[Any, ...]] = []
-    values: list[tuple[Any, ...]] = []
+            columns[head] = one
+        elif head not in _T.form:
+            cells.append((None, "", "", 0, one.given, *none[1:], own["unknown_column"]))
     answered = [name for name in table if name in columns or name == CHOSEN]
-    cells = table[answered].astype(object).to_dict("records")
     # The chart's own spelling of each size, and of ``none``.
     spelled = {_letters(s): s for s in (*chart.sizes, NO_SIZE)}
-    for place, who, whom, reading in keyed.itertuples(name=None):
-        line = taken.rows[place + 1]
-        told = {n: cell for n, cell in cells[place].items() if not is_empty(cell)}
-        empty += (len(answered) - len(told)) * (who != REFERENCE)
-        if not told:
-            left.append((line, "", who, whom, "", own["nothing"]))
-        for name, cell in told.items():
+    empty = 0
+    written = table[answered].astype(object).to_dict("records")
+    keyed = _keyed(table).itertuples(index=False)
+    for line, row, (*key, wrong) in zip(taken.rows[1:], written, keyed, strict=True):
+        said = {name: cell for name, cell in row.items() if not is_empty(cell)}
+        ours = key[0] == REFERENCE or bool(wrong)
+        empty += 0 if ours else len(answered) - len(said)
+        if wrong or not said:
+            cells.append((line, *key, *none, wrong or own["nothing"]))
+            continue
+        for name, cell in said.items():
             text = as_text(cell)
             if name == CHOSEN:
-                found = spelled.get(_letters(text))
-                if found is not None:
-                    sizes.append((line, who, whom, reading, found))
-                    if text != found:
-                        mapped[own["mapped"].format(given=text, size=found)] = None
-                    continue
-                reason = own["not_on_chart"].format(chart=chart.name)
-                for near in get_close_matches(_letters(text), spelled, 1):
-                    reason += own["did_you_mean"].format(near=spelled[near])
-                left.append((line, CHOSEN, who, whom, text, reason))
+                size = spelled.get(_letters(text))
+                reason = "" if size else _unknown(text, spelled, chart)
+                cells.append((line, *key, name, name, False, text, size, reason))
                 continue
             one = columns[str(name)]
-            number = as_number(
-                cell, file=None, row=line, column=one.given, unit=one.unit
-            )
-            reason = _refused(number, one)
-            if isinstance(number, Problem):
-                left.append((line, one.given, who, whom, text, reason))
-                continue
-            about = (line, one.given, who, whom, reading, one.measure, one.guess, text)
-            values.append((*about, round(number * one.factor, 6), reason))
-    if not sizes and not values and not left:
-        raise SizingError(own["no_answer"].format(file=file))
-    return replace(_sorted(sizes, values, left), empty=empty, mapped=tuple(mapped))
+            about: Any = {"row": line, "column": one.given, "unit": one.unit}
+            number = as_number(cell, file=None, **about)
+            value = None
+            if not isinstance(number, Problem):
+                value = round(number * one.factor, 6)
+            asked = (one.given, one.measure, one.guess, text)
+            cells.append((line, *key, *asked, value, _refused(number, one)))
+    return _sorted(pd.DataFrame(cells, columns=_CELL), empty)
 
 
 def _letters(size: str) -> str:
@@ -210,26 +192,30 @@ def _letters(size: str) -> str:
     return re.sub(r"[\W_]+", "", size.lower()) or size
 
 
-def _keyed(table: pd.DataFrame, left: Left, places: list[int]) -> pd.DataFrame:
-    """Return participant, subject and reading of every row that has them."""
-    keyed = table.reindex(columns=_KEYS).map(as_text).reset_index(drop=True)
+def _unknown(text: str, spelled: Mapping[str, str], chart: SizeChart) -> str:
+    reason: str = _T.left_out["not_on_chart"].format(chart=chart.name)
+    for near in get_close_matches(_letters(text), spelled, 1):
+        reason += _T.left_out["did_you_mean"].format(near=spelled[near])
+    return reason
+
+
+def _keyed(table: pd.DataFrame) -> pd.DataFrame:
+    """Return participant, subject and reading of every row, and what is wrong there."""
+    keyed = table.reindex(columns=_KEYS).map(as_text)
     keyed["reading"] = keyed["reading"].replace("", "1")
     ours = keyed["participant"].str.lower() == REFERENCE
     keyed["participant"] = keyed["participant"].mask(ours, REFERENCE)
+    good = keyed["reading"].str.fullmatch("[1-9][0-9]?").astype(bool)
     faults = {
         "no_participant": keyed["participant"] == "",
         "no_subject": keyed["subject"] == "",
-        "no_reading": ~keyed["reading"].str.fullmatch("[1-9][0-9]?").astype(bool),
+        "no_reading": ~good,
     }
     blank = np.array([all(map(is_empty, row)) for row in table.to_numpy(object)])
     wrong = np.select(list(faults.values()), list(faults), "")
     wrong = np.where(blank & (wrong != ""), "empty_row", wrong)
-    for place in np.flatnonzero(wrong != ""):
-        who, whom = keyed.loc[place, ["participant", "subject"]]
-        why = _T.left_out[str(wrong[place])]
-        left.append((places[place], "", who, whom, "", why))
-    kept: pd.DataFrame = keyed[wrong == ""].astype({"reading": int})
-    return kept
+    keyed["reading"] = keyed["reading"].where(good, 0).astype(int)
+    return keyed.assign(reason=[_T.left_out.get(w, "") for w in wrong])
 
 
 def _refused(number: float | Problem, column: Found) -> str:
@@ -243,43 +229,134 @@ def _refused(number: float | Problem, column: Found) -> str:
     return words.format(guessed=guessed, low=low, high=high, unit=unit)
 
 
-def _sorted(
-    sizes: list[tuple[Any, ...]], values: list[tuple[Any, ...]], left: Left
-) -> Answers:
-    chosen = pd.DataFrame(sizes, columns=["row", *_KEYS, CHOSEN])
-    again = chosen.duplicated(_KEYS, keep=False)
-    number = pd.DataFrame(values, columns=_NUMBER)
-    number["guess"] = number["guess"].astype(bool)
-    twice = number.duplicated([*_KEYS, "measure", "guess"], keep=False)
-    doubts = doubtful(number[~twice], REFERENCE)
+def _sorted(cells: pd.DataFrame, empty: int) -> Answers:
+    cells["guess"] = cells["guess"].astype(bool)
+    known, chosen = cells["value"].notna(), cells["measure"] == CHOSEN
+    same = [*_KEYS, "measure", "guess", "known"]
+    twice = cells.assign(known=known).duplicated(same, keep=False) & known
+    once = known & ~twice
+    body = once & (cells["reason"] == "")
+    doubts = doubtful(cells[once & ~chosen].astype({"value": float}))
     # What stands in a wrong column is named so, not as a value nobody has.
-    doubts = doubts.where(doubts != "", number["refused"]).reindex(number.index)
-    number["reason"] = doubts.where(~twice, _T.left_out["given_twice"])
-    lost = chosen[again].rename(columns={CHOSEN: "given"})
-    lost = lost.assign(column=CHOSEN, reason=_T.left_out["chosen_twice"])
-    columns = ["row", "column", "participant", "subject", "given", "reason"]
-    for rows in (lost, number[number["reason"] != ""]):
-        left = [*left, *rows[columns].itertuples(index=False, name=None)]
-    out = pd.DataFrame(left, columns=_LEFT_OUT).astype({"row": "Int64"})
-    theirs = number["participant"] != REFERENCE
-    good, body = number["reason"] == "", ~twice & (number["refused"] == "")
-    reference = number[good & ~theirs & ~number["guess"]].drop_duplicates(_KEY)
-    numbers = ["participant", "subject", "measure", "reading", "value"]
-    ours = chosen["participant"] == REFERENCE
+    reason = doubts[doubts != ""].reindex(cells.index).fillna(cells["reason"])
+    given, sized = _T.left_out["given_twice"], _T.left_out["chosen_twice"]
+    cells["reason"] = reason.mask(twice, given).mask(twice & chosen, sized)
+    good, theirs = cells["reason"] == "", cells["participant"] != REFERENCE
+    numbers = ["participant", *_KEY, "reading", "value"]
+    left = ["row", "column", "participant", "subject", "value", "reason"]
+    out = cells.assign(value=cells["given"]).loc[~good].astype({"row": "Int64"})
+    used = cells[good & ~chosen].astype({"value": float})
+    guess = used["guess"]
+    sizes = cells[good & chosen & theirs].rename(columns={"value": CHOSEN})
     frames = {
-        "sizes": chosen.loc[~again & ~ours, [*_KEYS, CHOSEN]],
-        "guesses": number.loc[good & theirs & number["guess"], numbers],
-        "readings": number.loc[good & theirs & ~number["guess"], numbers],
-        "reference": reference[[*_KEY, "value"]],
-        "left_out": out.sort_values("row", kind="stable", na_position="first"),
-        "doubted": number[~good & body & theirs],
+        "sizes": sizes[[*_KEYS, CHOSEN]],
+        "guesses": used.loc[guess & theirs, numbers],
+        "readings": used.loc[~guess & theirs, numbers],
+        "reference": used.loc[~guess & ~theirs, [*_KEY, "value"]].drop_duplicates(_KEY),
+        "left_out": out.sort_values("row", kind="stable", na_position="first")[left],
+        "doubted": cells[body & ~good & theirs].astype({"value": float}),
     }
     kept: Any = {name: one.reset_index(drop=True) for name, one in frames.items()}
-    return Answers(**kept, empty=0)
+    written = cells.loc[chosen & known, ["given", "value"]].drop_duplicates()
+    mapped = tuple(
+        _T.left_out["mapped"].format(given=given, size=size)
+        for given, size in written.to_numpy(object)
+        if given != size
+    )
+    return Answers(**kept, empty=empty, mapped=mapped)
 
 
-def column_of(measure: str, units: str) -> str:
-    return f"{measure.rpartition('_')[0]}_{unit_of(measure, units)}"
+def doubtful(numbers: pd.DataFrame) -> pd.Series:
+    """Say of each number why it looks like another unit, column, volunteer, or a slip.
+
+    ``numbers``: participant, subject, measure, reading, guess, value, and the reason
+    why the value itself is refused. Empty where it looks right.
+    """
+    told = pd.Series("", index=numbers.index, dtype=object)
+    own = numbers.assign(expected=_expected(numbers))
+    own = own[own["expected"].notna() & (own["participant"] != REFERENCE)]
+    errors, far = reading_errors(), _T.left_out["far"]
+    places: dict[Any, Any] = own[own["value"] > 0].to_dict("index")
+    for place, row in places.items():
+        value, expected, measure = row["value"], row["expected"], row["measure"]
+        told[place] = _other_unit(value, expected, measure, guess=row["guess"])
+        slip = abs(value - expected) > _TOO_FAR * errors[measure]
+        if not told[place] and not row["guess"] and slip:
+            told[place] = far.format(times=_TOO_FAR, expected=expected)
+    # Exchanged first: the larger of two people can look like the smaller in pounds.
+    found = {} if own.empty else _exchanged(own)
+    told.update(pd.Series(found, dtype=object))
+    return told
+
+
+def _expected(numbers: pd.DataFrame) -> pd.Series:
+    """Return what the reference read, or else the median of two or more others."""
+    taped = numbers[~numbers["guess"].astype(bool) & (numbers["reason"] == "")]
+    ours = taped["participant"] == REFERENCE
+    truth = taped[ours].drop_duplicates(_KEY).set_index(_KEY)["value"].to_dict()
+    others = dict(iter(taped[~ours].groupby(_KEY)))
+    found = pd.Series(np.nan, index=numbers.index)
+    for (*key, who), own in numbers.groupby([*_KEY, "participant"]):
+        found[own.index] = truth.get(tuple(key), np.nan)
+        if tuple(key) not in truth and tuple(key) in others:
+            rows = others[tuple(key)]
+            rows = rows[rows["participant"] != who]
+            if rows["participant"].nunique() >= 2:
+                found[own.index] = rows["value"].median()
+    return found
+
+
+def _other_unit(value: float, expected: float, measure: str, *, guess: bool) -> str:
+    """Say in which other unit a value would be what is expected, or nothing."""
+    if abs(np.log(value / expected)) < np.log(1.5):
+        return ""
+    units = MASS_UNITS if measure.endswith("_kg") else LENGTH_UNITS
+    gaps = {u: abs(np.log(value * f / expected)) for u, f in units.items() if f != 1}
+    unit = min(gaps, key=lambda u: gaps[u])
+    words: str = _T.left_out["other_unit"]
+    near = gaps[unit] < _NEAR[bool(guess)]
+    return words.format(unit=UNIT_WORDS[unit], expected=expected) if near else ""
+
+
+def _exchanged(numbers: pd.DataFrame) -> dict[Any, str]:
+    """Find answers that fit only if two volunteers, or two measures, are exchanged.
+
+    Judged over what both have (``_FAR_AND_CLOSE``): root mean squares of the distances
+    from what is expected, in SDs, as written and exchanged. Returns places and reasons.
+    """
+    guess, known = numbers["guess"].astype(bool), numbers["measure"]
+    sd = known.map(_GUESS_SD).where(guess, known.map(reading_errors()))
+    numbers = numbers.assign(guess=guess, sd=sd, place=numbers.index)
+    about, told = ["value", "expected", "sd", "place"], dict[Any, str]()
+    for part, whose, key, worst, best in _EXCHANGES:
+        people, reason = part == "subject", _T.left_out[f"exchanged_{part}"]
+        rows = numbers if people else numbers[~guess]
+        code, names = pd.factorize(rows[part])
+        index, named = [*whose, *key], rows.assign(code=code)
+        wide = named.pivot_table(index=index, columns="code", values=about, sort=False)
+        said = [name if people else labels()[name].lower() for name in names]
+        for group, own in wide.groupby(level=whose, sort=False):
+            guessed = bool(people and group[0])
+            far, close = _FAR_AND_CLOSE[guessed]
+            x = own[about].to_numpy(float).reshape(len(own), len(about), len(names))
+            for a, b in combinations(range(len(names)), 2):
+                shared = x[np.isfinite(x[:, :, [a, b]]).all(axis=(1, 2))]
+                if not len(shared):
+                    continue
+                one, two = (shared[:, :, i].T for i in (a, b))
+                if guessed:  # Relative SDs, of what both are expected to be on average.
+                    one[2] = two[2] = one[2] * (one[1] + two[1]) / 2
+                pairs = (one, one), (two, two), (one, two), (two, one)
+                off = [np.mean(((p[0] - q[1]) / q[2]) ** 2) for p, q in pairs]
+                if worst(off[:2]) <= far**2 or best(off[2:]) >= close**2:
+                    continue
+                both = {"first": said[a], "second": said[b]}
+                for i, j in ((a, b), (b, a)):
+                    marked = (x if people else shared)[:, 3, i]
+                    marked = marked[np.isfinite(marked)].astype(int)
+                    words = reason.format(one=said[i], other=said[j], **both)
+                    told |= dict.fromkeys(marked, words)
+    return told
 
 
 def asked(chart: SizeChart) -> list[str]:
@@ -298,8 +375,8 @@ def blank_table(
     ]
     own = [*_KEYS, CHOSEN]
     table = pd.concat(sheets, ignore_index=True).reindex(columns=[*own, *asked(chart)])
-    heads = [*own, *(column_of(m, units) for m in asked(chart))]
-    return table.set_axis(pd.Index(heads, dtype=object), axis=1)
+    heads = [f"{m.rpartition('_')[0]}_{unit_of(m, units)}" for m in asked(chart)]
+    return table.set_axis(pd.Index([*own, *heads], dtype=object), axis=1)
 
 
 def blank_sheet(

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
@@ -75,11 +75,9 @@ def chosen_by_tape(
 def edge_margins(
     frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float]
 ) -> Floats:
-    """Return how far inside each size each person is, (rows, sizes).
+    """Return how far inside each size each person is, (rows, sizes; SDs of a reading).
 
-    The least signed distance to an edge over the measures that the size limits (load
-    limit included), in SDs of a reading: 0 or more where the size fits, minus infinity
-    where a limited measure is missing, infinity where the size limits nothing.
+    0 or more: the size fits; minus infinity: a limited measure is missing.
     """
     margin = np.full((len(frame), len(chart.sizes)), np.inf)
     for measure, (low, high) in limits(chart).items():
@@ -109,10 +107,7 @@ def innermost(margin: Floats) -> Ints:
 def outcome_of_choice(chosen: Ints, fits: Bools) -> npt.NDArray[np.str_]:
     """Return what came of each choice, one of ``CHOICE_OUTCOMES``.
 
-    Sizes are ranked by their order in the chart, one group after the other. A wrong
-    size is so many off as ranks lie between it and the nearest size that fits; if one
-    is as near below as above, it counts as too large, the error by which a person can
-    slip out.
+    By rank in the chart; as near below as above counts as too large: one can slip out.
     """
     n, k = fits.shape
     rank = np.arange(k)
@@ -131,97 +126,62 @@ def outcome_of_choice(chosen: Ints, fits: Bools) -> npt.NDArray[np.str_]:
     return np.select(list(cases.values()), list(cases), "one_too_small")
 
 
-@dataclass(frozen=True)
-class LikelySize:
-    """Which size most probably fits, knowing only body mass, stature, or both.
+def likely_chances(
+    people: pd.DataFrame,
+    weight: npt.ArrayLike,
+    chart: SizeChart,
+    known: Sequence[str],
+    seen: pd.DataFrame,
+) -> Floats:
+    """Return each size's chance of fitting those seen (rows, sizes), by ``known``.
 
-    ``tree``: persons by what is known, in steps of 5 % or 2.5 cm; ``rest``, (persons,
-    sizes): share of each person's draws in which a size fits in all that is not known.
+    The weighted share it fits among the 50 ``people`` most alike in what is known
+    (children among children, adults among adults; never the person herself); 0 where
+    what is known lies outside the size's own bands.
     """
-
-    known: tuple[str, ...]
-    tree: cKDTree
-    rest: Floats
-    weight: Floats
-    person: npt.NDArray[np.object_]
-    chart: SizeChart
-
-    def chances(self, frame: pd.DataFrame) -> Floats:
-        """Return each size's chance of fitting, shape (rows, sizes).
-
-        The weighted share it has among the 50 persons most alike in what is
-        known (children among children, adults among adults; never the person
-        herself); 0 where what is known lies outside the size's own bands.
-        """
-        point = _points(frame, self.known)
-        known: Bools = np.asarray(np.isfinite(point).all(axis=1))
-        own = pd.Index(self.person).get_indexer(pd.Index(frame["person"]))
-        # A person's draws share what was measured, and so the chances.
-        key = pd.DataFrame(np.column_stack([np.where(known[:, None], point, 0), own]))
-        row = key.groupby(list(key.columns), sort=False).ngroup().to_numpy()
-        first = np.unique(row, return_index=True)[1]
-        chance = self._rest(key.to_numpy()[first])[row]
-        bounds = limits(self.chart)
-        for name in self.known:
-            if name in bounds:
-                low, high = bounds[name]
-                x = _tenths(frame, name)
-                chance = np.where((x >= low) & (x <= high), chance, 0.0)
-        return chance * known[:, None]
-
-    def _rest(self, key: Floats) -> Floats:
-        """Return the share among those alike, for points and own positions."""
-        count = min(NEIGHBOURS + 1, len(self.person))
-        _, near = self.tree.query(key[:, :-1], k=count)
-        near = near.reshape(len(key), -1)
-        other = near != key[:, -1:].astype(int)
-        # The farthest makes room where the person herself is not among them.
-        other[:, -1] &= other.sum(axis=1) < count
-        weight = self.weight[near] * other
-        chance = np.empty((len(key), self.rest.shape[1]))
-        for j, rest in enumerate(np.ascontiguousarray(self.rest.T)):
-            chance[:, j] = np.einsum("nk,nk->n", weight, rest[near])
-        share: Floats = chance / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
-        return share
-
-    def choose(self, frame: pd.DataFrame) -> Ints:
-        """Choose the size of the greatest chance; -1 where that is under a half."""
-        chance = self.chances(frame)
-        return np.where(chance.max(axis=1) >= NONE_BELOW, chance.argmax(axis=1), -1)
-
-
-def likely_size(
-    frame: pd.DataFrame, weight: npt.ArrayLike, chart: SizeChart, known: Sequence[str]
-) -> LikelySize:
-    """Learn from people which size most probably fits, given a measure or two."""
-    names = tuple(known)
-    lacking = [name for name in names if name not in frame]
-    point = _points(frame, names) if not lacking else np.full((len(frame), 1), np.nan)
+    lacking = any(name not in people for name in known)
+    point = np.full((len(people), 1), np.nan) if lacking else _points(people, known)
     if not np.isfinite(point).all(axis=1).any():
         raise SizingError(
-            f"Choosing by {' and '.join(names)} needs people with both taken: "
+            f"Choosing by {' and '.join(known)} needs people with both taken: "
             "give people with these columns, or leave that way out."
         )
-    rest = np.ones((len(frame), len(chart.sizes)))
-    for measure, (low, high) in limits(chart).items():
-        if measure in names:
-            continue
-        x = _tenths(frame, measure)
-        free = (low == NO_LOW) & (high == NO_HIGH)
-        rest *= free | ((x != MISSING_TENTHS) & (x >= low) & (x <= high))
-    code, person = pd.factorize(frame["person"])
+    bounds = limits(chart)
+    fits = np.ones((len(people), len(chart.sizes)))
+    for measure, (low, high) in bounds.items():
+        if measure not in known:
+            x = _tenths(people, measure)
+            free = (low == NO_LOW) & (high == NO_HIGH)
+            fits *= free | ((x != MISSING_TENTHS) & (x >= low) & (x <= high))
+    code, person = pd.factorize(people["person"])
     count = np.bincount(code)
-    share = np.array([np.bincount(code, column) / count for column in rest.T]).T
     ends = pd.DataFrame(point).groupby(code).agg(["min", "max"]).to_numpy()
-    low_end, high_end = ends[:, ::2], ends[:, 1::2]
     # What is drawn differs from draw to draw, and teaches nothing.
-    taught = np.flatnonzero((low_end == high_end).all(axis=1))
+    taught = np.flatnonzero((ends[:, ::2] == ends[:, 1::2]).all(axis=1))
     if not len(taught):
-        raise SizingError(f"Nobody among the people has a measured {names[0]}.")
-    per_person = np.bincount(code, np.asarray(weight, dtype=float)) / count
-    who = np.asarray(person, dtype=object)[taught]
-    known_people = cKDTree(low_end[taught]), share[taught], per_person[taught], who
-    return LikelySize(names, *known_people, chart)
+        raise SizingError(f"Nobody among the people has a measured {known[0]}.")
+    share = [(np.bincount(code, column) / count)[taught] for column in fits.T]
+    of_person = (np.bincount(code, np.asarray(weight, dtype=float)) / count)[taught]
+    # Those seen; a person's draws share what was measured, and so the chances.
+    point = _points(seen, known)
+    finite: Bools = np.asarray(np.isfinite(point).all(axis=1))[:, None]
+    own = pd.Index(person[taught]).get_indexer(pd.Index(seen["person"]))
+    key = pd.DataFrame(np.column_stack([np.where(finite, point, 0), own]))
+    row = key.groupby(list(key.columns), sort=False).ngroup().to_numpy()
+    each = key.drop_duplicates().to_numpy()
+    most = min(NEIGHBOURS + 1, len(taught))
+    near = cKDTree(ends[taught, ::2]).query(each[:, :-1], k=most)[1].reshape(-1, most)
+    other = near != each[:, -1:].astype(int)
+    # The farthest makes room where the person herself is not among them.
+    other[:, -1] &= other.sum(axis=1) < most
+    part = of_person[near] * other
+    whole = np.maximum(part.sum(axis=1), 1e-300)
+    found = [np.einsum("nk,nk->n", part, one[near]) / whole for one in share]
+    chance = np.column_stack(found)[row] * finite
+    for name in filter(bounds.__contains__, known):
+        (low, high), x = bounds[name], _tenths(seen, name)
+        chance = np.where((x >= low) & (x <= high), chance, 0.0)
+    return chance
 
 
 def _points(frame: pd.DataFrame, known: Sequence[str]) -> Floats:
@@ -247,8 +207,8 @@ def doubted_means(
 ) -> Means:
     """Return means of columns within groups, with what is not known of the errors.
 
-    ``now`` (rows, columns); ``more``: the same, were readings to err more by one SD of
-    what is not known of their errors: by the delta method, a part of the variance.
+    ``more``: ``now``, were readings to err more by one SD of what is not known of their
+    errors: by the delta method, a part of the variance.
     """
     columns, moved = list(now[place.rows]), (more - now)[place.rows]
     means = group_means(place, columns, groups, replicates=replicates, seed=seed)

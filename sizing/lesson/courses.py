@@ -1,8 +1,4 @@
-"""Courses kept by date: what each room found, and nothing of any participant.
-
-Each is a CSV file of its own in one folder that the trainer owns; none is written over,
-and a spreadsheet opens them.
-"""
+"""Courses kept by date, a CSV each: what each room found, nothing of anybody."""
 
 from contextlib import suppress
 from datetime import date
@@ -29,30 +25,21 @@ _NUMBERS = ["participants", "n", "estimate", "low", "high"]
 COLUMNS = ["date", "chart", "figure", "measure", *_NUMBERS, "method"]
 
 
-def course_figures(room: RoomResult, on: date) -> pd.DataFrame:
-    wrong = room.wrong[room.wrong["participant"] == TOGETHER]
-    tape = room.error.table[room.error.table["kind"] == "between"]
-    table = pd.concat(
-        [
-            wrong.assign(figure="wrong_" + wrong["source"], measure=""),
-            room.gain.assign(figure="gain"),
-            tape.assign(figure="tape_error", estimate=tape["tem"]),
-        ]
-    ).assign(
-        date=on.isoformat(),
-        chart=room.chart,
-        participants=len(room.answers.participants),
-    )
-    if table.empty:
-        raise SizingError(
-            _T.course_files["nothing"], action=_T.course_files["nothing_action"]
-        )
-    return table.reset_index(drop=True)[COLUMNS]
-
-
 def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
     """The same room of the same day is kept once: it would count twice."""
-    content = csv_bytes(rounded(course_figures(room, on)))
+    wrong = room.wrong[room.wrong["participant"] == TOGETHER]
+    tape = room.error.table[room.error.table["kind"] == "between"]
+    figures = (
+        wrong.assign(figure="wrong_" + wrong["source"], measure=""),
+        room.gain.assign(figure="gain"),
+        tape.assign(figure="tape_error", estimate=tape["tem"]),
+    )
+    people, own = len(room.answers.participants), _T.course_files
+    table = pd.concat(figures, ignore_index=True)
+    table = table.assign(date=on.isoformat(), chart=room.chart, participants=people)
+    if table.empty:
+        raise SizingError(own["nothing"], action=own["nothing_action"])
+    content = csv_bytes(rounded(table[COLUMNS]))
     make_folder(folder)
     for number in count(1):
         again = f" ({number})" if number > 1 else ""

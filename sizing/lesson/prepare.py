@@ -1,7 +1,7 @@
 """All that a lesson shows, worked out; and table against tape on other charts."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,13 +12,7 @@ from sizing.charts.fits import limits
 from sizing.lesson.answers import read_answers
 from sizing.lesson.choosing import reading_errors
 from sizing.lesson.guessing import check_guesses, fit_guess
-from sizing.lesson.pairs import Pairs, surprising_pairs
-from sizing.lesson.practice import (
-    CARD_STEPS,
-    IMPERIAL_STEPS,
-    Practice,
-    practice_clients,
-)
+from sizing.lesson.practice import Pairs, Practice, practice_clients, surprising_pairs
 from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.lesson.ways import WaysResult, compare_ways
@@ -41,10 +35,8 @@ Progress = Callable[[str, float], None]
 def elsewhere(people: People, chart: SizeChart, **drawing: Any) -> pd.DataFrame:
     """Compare table and tape on other charts, and with other errors of reading.
 
-    Returns case before the columns of ``WaysResult.overall``: the bands of body
-    measures 2 cm shorter or longer at both ends, or every reading's SD halved or
-    doubled; our choice, to see what the finding rests on. ``drawing``: replicates and
-    seed, as in ``compare_ways``.
+    Bands of body measures 2 cm shorter or longer at both ends, or every reading's SD
+    halved or doubled: our choice, to see what the finding rests on.
     """
     found = []
     for case in CASES:
@@ -67,12 +59,7 @@ def silent(words: str, share: float) -> None: ...
 
 @dataclass(frozen=True)
 class Lesson:
-    """All that a lesson shows.
-
-    ``elsewhere``: on fewer draws; ``kinder``: by eye only, with the guesses of
-    ``BEST_GUESSES``; ``repeats``: with the room's own errors where there are answers;
-    ``class_size``: participants, volunteers, readings that the forms are laid out for.
-    """
+    """All that a lesson shows; ``kinder``: by eye only, with ``BEST_GUESSES``."""
 
     people: People
     chart: SizeChart
@@ -84,10 +71,9 @@ class Lesson:
     pairs: Pairs
     repeats: pd.DataFrame
     room: RoomResult | None
-    units: str = "metric"
-    class_size: Mapping[str, int] = field(default_factory=lambda: dict(CLASS_SIZE))
-    #: The pattern of sling, where one is named.
-    pattern: str | None = None
+    units: str
+    class_size: Mapping[str, int]
+    pattern: str | None
 
 
 def prepare_lesson(
@@ -107,8 +93,8 @@ def prepare_lesson(
     progress("Loading the people", 0.0)
     people = load_people(population, draws=draws, seed=seed)
     progress("Dealing the cards", 0.1)
-    steps, drawing = card_steps(units), dict[str, Any](seed=seed, replicates=100)
-    practice = practice_clients(people, chart, n=clients, seed=seed, steps=steps)
+    drawing = dict[str, Any](seed=seed, replicates=100)
+    practice = practice_clients(people, chart, n=clients, seed=seed, units=units)
     room = None
     if answers is not None:
         progress("Reading the room's answers", 0.12)
@@ -141,8 +127,3 @@ def prepare_lesson(
         CLASS_SIZE | dict(class_size or {}),
         pattern,
     )
-
-
-def card_steps(units: str) -> Mapping[str, float]:
-    """Return to what a practice card's measures are rounded, in cm and kg."""
-    return CARD_STEPS if units == "metric" else IMPERIAL_STEPS

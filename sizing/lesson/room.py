@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy.special import chdtri
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
@@ -38,17 +38,13 @@ TOGETHER = "together"
 
 @dataclass(frozen=True)
 class Agreement:
-    """Bias and limits of agreement, together and by person: ``limits_of_agreement``."""
+    """Bias and limits of agreement, together and by person; ``points``: each guess."""
 
     table: pd.DataFrame
     points: pd.DataFrame
-    left_out: int
 
     def summary(self, unit: str = "kg", size: float = 1.0) -> str:
-        """Return bias and limits of all together in plain words.
-
-        ``size``: how many of the guesses' own unit ``unit`` is.
-        """
+        """Say bias and limits together; ``size``: how many own units a unit is."""
         own, n = _T.agreement_said, len(self.points)
         if not n:
             return str(own["nothing"])
@@ -69,31 +65,15 @@ def limits_of_agreement(
     truth: npt.ArrayLike,
     participant: npt.ArrayLike | None = None,
     *,
-    subject: npt.ArrayLike | None = None,
     replicates: int = 1000,
     seed: int = 1,
 ) -> Agreement:
-    """Compare guesses with the truth as Bland and Altman do.
+    """Compare guesses with the truth as Bland and Altman do; pairs without both go.
 
-    A pair with either missing is left out and counted.
-
-    ``.table``: participant (``together``, then each), statistic (``bias``, ``sd``,
-    ``lower_limit``, ``upper_limit``), estimate, low, high, method, n (guesses).
-    ``.points``, ``.left_out``.
-
-    Difference d = guess - truth; bias = mean d; limits = bias -+ 1.96 SD(d), SD
-    with n - 1. Intervals: by person, bias -+ t s sqrt(1/n), limits -+ t s
-    sqrt(1/n + 1.96^2 / (2 (n - 1))). Together, guesses of one person hang
-    together, so whole participants are resampled (percentile bootstrap); with
-    fewer than 5 of them the interval by person's formula is given, too narrow,
-    and the method says so.
-
-    Bland and Altman, Lancet 1986;327:307-310; Stat Methods Med Res
-    1999;8:135-160 (formula of the limits' error, from memory).
-
-    >>> found = limits_of_agreement([70, 82, 60], [72, 80, 66], ["1", "1", "1"])
-    >>> found.table.query("participant == 'together'")["estimate"].round(2).tolist()
-    [-2.0, 4.0, -9.84, 5.84]
+    d = guess - truth; limits = bias -+ 1.96 SD(d). By person: bias -+ t s sqrt(1/n),
+    limits -+ t s sqrt(1/n + 1.96^2 / (2 (n - 1))). Together, whole participants are
+    resampled (percentile bootstrap); fewer than 5 are as if one, and it says so.
+    Lancet 1986;327:307-310; Stat Methods Med Res 1999;8:135-160 (limits, from memory).
     """
     check_replicates(replicates)
     check_seed(seed)
@@ -105,17 +85,13 @@ def limits_of_agreement(
         raise SizingError("Give as many guesses as true values, one pair each.")
     who = np.full(len(g), "1") if participant is None else np.asarray(participant)
     points = pd.DataFrame({"participant": who.astype(object).astype(str)})
-    if subject is not None:
-        points["subject"] = np.asarray(subject)
-    points = points.assign(guess=g, truth=t, mean=(g + t) / 2, difference=g - t)
+    points = points.assign(guess=g, truth=t, difference=g - t)
     points = points[points["difference"].notna()].reset_index(drop=True)
     each = points.groupby("participant", sort=False)["difference"]
-    groups = [(str(name), own.to_numpy()) for name, own in each]
-    rows = [row for name, own in groups for row in _rows(name, own)]
-    if groups:
+    rows = [row for name, own in each for row in _rows(str(name), own.to_numpy())]
+    if rows:
         rows = _together(points, replicates, seed) + rows
-    table = pd.DataFrame(rows, columns=_COLUMNS)
-    return Agreement(table, points, len(g) - len(points))
+    return Agreement(pd.DataFrame(rows, columns=_COLUMNS), points)
 
 
 def _limits(bias: Any, sd: Any) -> Floats:
@@ -127,23 +103,16 @@ def _rows(name: str, d: Floats) -> list[tuple[object, ...]]:
     value = _limits(d.mean(), d.std(ddof=1) if n > 1 else np.nan)
     low, high = np.full((2, 4), np.nan)
     if n > 1:
-        df, s = n - 1, value[1]
-        t, most, least = _quantiles(df)
+        df, s, t = n - 1, value[1], student(n - 1)
         of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
         half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
         low, high = value - half, value + half
-        low[1], high[1] = s * np.sqrt(df / most), s * np.sqrt(df / least)
+        low[1], high[1] = s * np.sqrt(
+            df / chdtri(df, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+        )
         method = "95 %, normal differences (Bland and Altman 1999)"
     rows = zip(_STATISTICS, value, low, high, strict=True)
     return [(name, *row, method, n) for row in rows]
-
-
-@lru_cache(maxsize=1024)
-def _quantiles(df: int) -> tuple[float, float, float]:
-    """Return Student's t and both ends of chi-squared for 95 %."""
-    ends = ((1 + LEVEL) / 2, (1 - LEVEL) / 2)
-    high, low = (float(stats.chi2.ppf(end, df)) for end in ends)
-    return float(stats.t.ppf(ends[0], df)), high, low
 
 
 def _together(
@@ -157,8 +126,7 @@ def _together(
     if len(names) < 5:
         method = f"as if independent; too narrow: only {len(names)} participants"
         return [(*row[:5], method, row[6]) for row in rows]
-    rng = np.random.default_rng(seed)
-    w = replicate_counts(len(names), replicates, rng)[:, code]
+    w = replicate_counts(len(names), replicates, np.random.default_rng(seed))[:, code]
     n = w.sum(axis=1)
     bias = w @ d / n
     variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)
@@ -171,20 +139,17 @@ def _together(
 
 _WHO = ["participant", "subject"]
 _OUT = [*_WHO, "what", "reason"]
-#: Where a size chosen after measuring comes from.
-_AGAIN = "again"
+#: Where a size chosen after measuring comes from; what all outcomes of harm make.
+_AGAIN, _WRONG = "again", "wrong"
 
 
 @dataclass(frozen=True)
 class RoomResult:
     """The room's hour in figures.
 
-    ``confusion``: source (``chosen``, ``tape``), right (the sizes that fit, or
-    ``none``), chosen, count; ``sizes``: source, participant (``together`` first),
-    outcome, count, n, estimate, low, high, method; ``wrong``: the same of all put in a
-    size that does not fit; ``guesses``: of each measure; ``gain``: see ``guess_gain``;
-    ``not_counted``: usable answers with nothing to set them against; ``with_slips``:
-    the same with every doubtful number left in, None where none was.
+    ``sizes``: what came of each choice, together first; ``wrong``: the same of all put
+    in a size that does not fit; ``not_counted``: usable answers with nothing to set
+    them against; ``with_slips``: the same with every doubtful number left in, if any.
     """
 
     confusion: pd.DataFrame
@@ -207,34 +172,17 @@ def room_result(
     practice: Practice | None = None,
     seed: int = 1,
 ) -> RoomResult:
-    """Work out what the room's answers show.
+    """Work out what the room's answers show, against the reference or the card.
 
-    Which sizes are right for a volunteer is known if the ``reference`` rows give
-    every measure the chart limits. By tape: each participant's first readings of
-    a volunteer, or where the scale alone gives the body mass, the reference's;
-    the size is chosen as in ``compare_ways``. Guesses are set against the
-    reference, or against the card. Intervals of shares are Clopper and Pearson's;
-    the choices of one participant hang together, so they are somewhat too narrow.
-
-    >>> from sizing.charts import chart_from
-    >>> from sizing.lesson.answers import read_answers
-    >>> chart = chart_from(pd.DataFrame({"size": ["one", "two"],
-    ...     "hip_circumference_cm_low": [80, 100],
-    ...     "hip_circumference_cm_high": [100, 120]}), warn=False)
-    >>> room = pd.DataFrame({"participant": ["reference", 1, 2], "subject": "A",
-    ...     "chosen_size": [None, "one", "two"],
-    ...     "hip_circumference_cm": [95.0, None, 97.0]})
-    >>> found = room_result(read_answers(room, chart), chart)
-    >>> found.confusion[["source", "right", "chosen", "count"]].values.tolist(
-    ...     )  # doctest: +NORMALIZE_WHITESPACE
-    [['chosen', 'one', 'one', 1], ['chosen', 'one', 'two', 1],
-     ['tape', 'one', 'one', 1]]
+    By tape: a participant's first readings of a volunteer, the size chosen as in
+    ``compare_ways``. Intervals of shares are Clopper and Pearson's; the choices of one
+    participant hang together, so they are somewhat too narrow.
     """
     check_seed(seed)
     truth = _truth(answers, chart, practice)
     whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
     fits = edge_margins(whole, chart, reading_errors()) >= 0
-    chosen = answers.sizes.rename(columns={CHOSEN: "size"})
+    chosen = answers.sizes.rename(columns={CHOSEN: "chosen"})
     chosen = chosen.sort_values("reading", kind="stable")
     later = chosen.duplicated(_WHO).map({False: "chosen", True: _AGAIN})
     tape, out = _by_tape(answers, truth, chart)
@@ -244,19 +192,18 @@ def room_result(
     lost = every[place < 0].assign(what="sizes", reason=_T.not_counted["right_unknown"])
     every, fits = every[place >= 0].reset_index(drop=True), fits[place[place >= 0]]
     position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
-    codes = np.array([position[str(size)] for size in every["size"]], dtype=np.int64)
+    codes = np.array([position[str(size)] for size in every["chosen"]], dtype=np.int64)
     every["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
     every["outcome"] = outcome_of_choice(codes, fits)
     gain = guess_gain(answers, truth, every)
-    every = every[every["source"] != _AGAIN].drop(columns="reading")
-    counted = every.rename(columns={"size": "chosen"})
-    confusion = counted.groupby(["source", "right", "chosen"], sort=False)
+    every = every[every["source"] != _AGAIN]
+    confusion = every.groupby(["source", "right", "chosen"], sort=False).size()
     guesses, lost_guesses = _guesses(answers, truth, seed)
     slips = None
     if len(answers.doubted):
         slips = room_result(answers.with_doubted(), chart, practice=practice, seed=seed)
     return RoomResult(
-        confusion.size().reset_index(name="count"),
+        confusion.reset_index(name="count"),
         *_outcomes(every),
         guesses,
         gain,
@@ -279,15 +226,13 @@ def _truth(
         cards = practice.cards.set_index("card").select_dtypes("number")
         known = pd.concat([known, cards.drop(index=known.index, errors="ignore")])
     known.index.name = "subject"
-    lacking = [m for m in limits(chart) if m not in known]
-    return known.assign(**dict.fromkeys(lacking, np.nan))
+    return known.reindex(columns=[*dict.fromkeys([*known, *limits(chart)])])
 
 
 def _by_tape(
     answers: Answers, truth: pd.DataFrame, chart: SizeChart
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    columns = [*_WHO, "size", "source"]
-    needed = list(limits(chart))
+    columns, needed = [*_WHO, "chosen", "source"], list(limits(chart))
     read = answers.readings[answers.readings["measure"].isin(needed)]
     if read.empty:
         return pd.DataFrame(columns=columns), pd.DataFrame(columns=_OUT)
@@ -296,6 +241,7 @@ def _by_tape(
     wide = first.pivot_table(index=_WHO, columns="measure", values="value", sort=False)
     wide = wide.reset_index().reindex(columns=[*_WHO, *needed])
     if "body_mass_kg" in needed:
+        # Where the scale alone gives it, the reference's.
         scale = wide["subject"].map(truth["body_mass_kg"])
         wide["body_mass_kg"] = wide["body_mass_kg"].fillna(scale)
     whole, reason = wide[needed].notna().all(axis=1), _T.not_counted["not_whole"]
@@ -303,32 +249,26 @@ def _by_tape(
     wide = wide[whole].reset_index(drop=True)
     best = innermost(edge_margins(wide, chart, reading_errors()))
     names = np.array([*chart.sizes, NO_SIZE], dtype=object)
-    return wide[_WHO].assign(size=names[best], source="tape")[columns], out
+    return wide[_WHO].assign(chosen=names[best], source="tape")[columns], out
 
 
 def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    rows, wrong = [], []
+    asked = {name: [name] for name in CHOICE_OUTCOMES} | {_WRONG: PUT_WRONG_OUTCOMES}
+    rows, method = [], "95 %, Clopper and Pearson"
     for source, own in every.groupby("source", sort=False):
-        groups = [(TOGETHER, own), *own.groupby("participant", sort=False)]
-        for who, part in groups:
-            count, n = part["outcome"].value_counts(), len(part)
-            for outcome in CHOICE_OUTCOMES:
-                rows.append((source, who, outcome, *_share(count.get(outcome, 0), n)))
-            off = part["outcome"].isin(PUT_WRONG_OUTCOMES).sum()
-            wrong.append((source, who, *_share(off, n)))
-    who, figures = ["source", "participant"], ["count", "n", "estimate", "low", "high"]
-    return (
-        pd.DataFrame(rows, columns=[*who, "outcome", *figures, "method"]),
-        pd.DataFrame(wrong, columns=[*who, *figures, "method"]),
-    )
+        for who, part in [(TOGETHER, own), *own.groupby("participant", sort=False)]:
+            for name, which in asked.items():
+                count, n = int(part["outcome"].isin(which).sum()), len(part)
+                figures = count, n, count / n, *_interval(count / n, n), method
+                rows.append((source, who, name, *figures))
+    names = ["count", "n", "estimate", "low", "high", "method"]
+    table = pd.DataFrame(rows, columns=["source", "participant", "outcome", *names])
+    wrong = table["outcome"] == _WRONG
+    parts = table[~wrong], table[wrong].drop(columns="outcome")
+    return parts[0].reset_index(drop=True), parts[1].reset_index(drop=True)
 
 
 _interval = lru_cache(maxsize=4096)(binomial_interval)
-
-
-def _share(count: int, n: int) -> tuple[object, ...]:
-    share, method = int(count) / n, "95 %, Clopper and Pearson"
-    return (int(count), n, share, *_interval(share, n), method)
 
 
 def _guesses(
@@ -337,16 +277,10 @@ def _guesses(
     found, lost = {}, [pd.DataFrame(columns=_OUT)]
     first = answers.guesses[answers.guesses["reading"] == 1]
     for measure, own in first.groupby("measure", sort=True):
-        name = str(measure)
+        name, reason = str(measure), _T.not_counted["no_truth"]
         true = own["subject"].map(truth.get(name, {})).astype(float)
-        found[name] = limits_of_agreement(
-            own["value"].to_numpy(),
-            true.to_numpy(),
-            own["participant"].to_numpy(),
-            subject=own["subject"].to_numpy(),
-            seed=seed,
-        )
-        reason = _T.not_counted["no_truth"]
+        pairs = (one.to_numpy() for one in (own["value"], true, own["participant"]))
+        found[name] = limits_of_agreement(*pairs, seed=seed)
         lost.append(own[true.isna()].assign(what="guesses", reason=reason)[_OUT])
     return found, pd.concat(lost, ignore_index=True)
 
@@ -354,12 +288,10 @@ def _guesses(
 def guess_gain(
     answers: Answers, truth: pd.DataFrame, sizes: pd.DataFrame
 ) -> pd.DataFrame:
-    """Return how much nearer the room's second guesses are than its first.
+    """Return how much nearer second guesses are: mean absolute relative error.
 
-    Before and after: mean absolute error relative to the truth, and of sizes the share
-    that is not right, each participant counting once. The gain is the mean over
-    participants of their own mean gain; its interval is Student's t over participants,
-    missing for fewer than two.
+    Of sizes, the share not right. The gain is the mean over participants of their own
+    mean gain, each counting once; Student's t, missing for fewer than two.
     """
     guesses = answers.guesses[answers.guesses["measure"].isin(truth.columns)]
     true = [truth[m].get(s) for m, s in guesses[["measure", "subject"]].to_numpy()]
@@ -371,9 +303,8 @@ def guess_gain(
     method = "95 %, Student's t over participants, paired"
     for measure, own in told.groupby("measure", sort=True):
         both = own.pivot_table(index=_WHO, columns="reading", values="off")
-        both = both.reindex(columns=[1, 2]).dropna()
-        if n := both.index.get_level_values("participant").nunique():
-            each = both.groupby("participant").mean()
+        each = both.reindex(columns=[1, 2]).dropna().groupby("participant").mean()
+        if n := len(each):
             gain, mean = each[1] - each[2], (each[1] - each[2]).mean()
             half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
             ends = mean, mean - half, mean + half, method, n

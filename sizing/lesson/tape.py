@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -41,12 +42,7 @@ _NEEDED = ("participant", "subject", "measure", "reading", "value")
 
 @dataclass(frozen=True)
 class MeasuringError:
-    """Technical errors of measurement of a room.
-
-    ``table``: see ``measuring_error``; ``measurers``: measure, participant, bias (mean
-    of the first readings minus the subjects' means over all measurers), n (subjects);
-    ``left_out``: kind, measure, participant, subject, reason.
-    """
+    """Of a room: ``measurers``: bias of their first readings, n (subjects)."""
 
     table: pd.DataFrame
     measurers: pd.DataFrame
@@ -62,41 +58,14 @@ class MeasuringError:
         return words.format_map(vocabulary().set_index("name").loc[measure].to_dict())
 
 
-def error_targets() -> pd.DataFrame:
-    """Return published targets: kind, measurer, relative_tem, reliability, source."""
-    return source_table("measurement_error_targets.csv")
-
-
 def measuring_error(readings: pd.DataFrame) -> MeasuringError:
-    """Estimate the technical error of measurement (TEM) from repeated readings.
+    """Estimate the technical error of measurement (TEM, cm or kg) from readings.
 
-    ``readings``: one row per participant, subject (the volunteer), measure and reading
-    (1, 2, ...), with its value in cm or kg. Targets are those published of beginners.
-
-    ``.table``, one row per measure and kind (``within``: one participant's readings of
-    one subject; ``between``: the participants' first readings of one subject): tem (in
-    cm or kg), low, high, method, df, n (readings), subjects, participants, mean,
-    relative_tem (TEM / mean), sd (of all these readings), reliability (1 - TEM^2 /
-    sd^2; missing with fewer than 3 subjects, whose SD says nothing), icc (one-way
-    intraclass correlation), target_relative_tem, target_reliability, target_source,
-    meets_target.
-
-    ``TEM = sqrt(sum (x - group mean)^2 / sum (k - 1))`` over groups of k
-    readings; with pairs this is ``sqrt(sum d^2 / 2n)``. It is the square root of
-    the mean square within groups of a one-way analysis of variance. Interval:
-    ``df TEM^2 / sigma^2`` taken as chi-squared; between measurers a person's own
-    habit recurs in every subject, so that interval is somewhat too narrow.
-    ``icc = (MSB - MSW) / (MSB + (k0 - 1) MSW)``, subjects as groups.
-
-    Ulijaszek and Kerr, Br J Nutr 1999;82:165-177; Shrout and Fleiss, Psychol
-    Bull 1979;86:420-428.
-
-    >>> readings = pd.DataFrame({
-    ...     "participant": ["1"] * 4, "subject": ["A", "A", "B", "B"],
-    ...     "measure": "hip_circumference_cm", "reading": [1, 2, 1, 2],
-    ...     "value": [100.0, 102.0, 90.0, 90.0]})
-    >>> measuring_error(readings).table.loc[0, "tem"]   # sqrt((4 + 0) / 4)
-    np.float64(1.0)
+    ``sqrt(sum (x - group mean)^2 / sum (k - 1))`` over groups of k readings: ``within``
+    one participant's of one subject, ``between`` participants' first ones. Interval:
+    ``df TEM^2 / sigma^2`` taken as chi-squared; between, somewhat too narrow: a habit
+    recurs in every subject. Reliability (``1 - TEM^2 / SD^2``) and ICC need 3 subjects.
+    Ulijaszek and Kerr, Br J Nutr 1999;82:165-177.
     """
     check_columns(readings, _NEEDED, "the readings")
     used = readings.loc[readings["value"].notna(), list(_NEEDED)].reset_index(drop=True)
@@ -134,8 +103,7 @@ def _error(part: pd.DataFrame, group: list[str]) -> dict[str, object]:
     value = part["value"].to_numpy(dtype=float)
     tem, df = pooled_error(value, part.groupby(group, sort=False).ngroup().to_numpy())
     least, most = (float(stats.chi2.ppf((1 + s * LEVEL) / 2, df)) for s in (1, -1))
-    subjects = part["subject"].nunique()
-    sd = float(value.std(ddof=1))
+    subjects, sd = part["subject"].nunique(), float(value.std(ddof=1))
     known = subjects >= 3 and sd > 0
     return {
         "tem": tem,
@@ -165,27 +133,27 @@ def pooled_error(
 
 
 def intraclass_correlation(value: npt.ArrayLike, subject: npt.ArrayLike) -> float:
-    """Return the one-way intraclass correlation of single readings.
+    """Return ICC(1,1), ``(MSB - MSW) / (MSB + (k0 - 1) MSW)``, subjects as groups.
 
-    Shrout and Fleiss's ICC(1,1), with ``k0 = (N - sum k^2 / N) / (g - 1)`` readings per
-    subject where their numbers differ.
+    ``k0 = (N - sum k^2 / N) / (g - 1)``. Shrout and Fleiss, Psychol Bull
+    1979;86:420-428.
     """
     x = np.asarray(value, dtype=float)
     code, names = pd.factorize(np.asarray(subject))
     tem, _ = pooled_error(x, code)
     count = np.bincount(code)
-    mean = np.bincount(code, x) / count
-    n, g = len(x), len(names)
+    n, g, mean = len(x), len(names), np.bincount(code, x) / count
     between = float((count * (mean - x.mean()) ** 2).sum() / (g - 1))
     k0 = (n - (count**2).sum() / n) / (g - 1)
     return float((between - tem**2) / (between + (k0 - 1) * tem**2))
 
 
 def _with_targets(table: pd.DataFrame) -> pd.DataFrame:
+    """Add the targets published of beginners; they are for tapes, not for scales."""
     if table.empty:
         return pd.DataFrame(columns=_COLUMNS)
-    target = error_targets().query("measurer == 'beginner'").set_index("kind")
-    # Published targets are for tapes and rules, not for scales.
+    target = source_table("measurement_error_targets.csv")
+    target = target.query("measurer == 'beginner'").set_index("kind")
     taped = table["measure"] != "body_mass_kg"
     for name in ("relative_tem", "reliability", "source"):
         found = table["kind"].map(target[name])
@@ -224,26 +192,10 @@ def chance_of_wrong_size(
 ) -> pd.DataFrame:
     """Estimate the chance of a wrong size when measuring once, twice, or more.
 
-    Of people who fit at least one size; without a room's ``error``, one and two
-    readings give the figures of ``compare_ways``. Returned: times, by (``one
-    measurer``: the same person reads again; ``a new measurer each time``), outcome
-    (``wrong_size``: put in a size that does not fit; ``missed``: no size found;
-    ``either``), estimate, low, high, method, n.
-
-    A mean of k readings errs with ``within^2 / k + lasting^2`` by one measurer,
-    ``(within^2 + lasting^2) / k`` by a new one each time; normal, independent
-    between measures. The same normal deviates serve every row, so that rows
-    differ by the number of readings alone. Intervals carry what is not known of the
-    errors, by the delta method: a room's TEM its own chi-squared interval (SD of its
-    logarithm ``1 / sqrt(2 df)``), the kit's ``ERROR_SPREAD``.
-
-    >>> from sizing.charts import demo_chart
-    >>> from sizing.people import load_people
-    >>> found = chance_of_wrong_size(load_people("bariatric", draws=1), demo_chart(),
-    ...     times=(1, 4), replicates=50).query("by == 'one measurer'")
-    >>> wrong = found.query("outcome == 'either'")["estimate"].tolist()
-    >>> wrong[0] > wrong[1]
-    True
+    Of people who fit some size. A mean of k readings errs with ``within^2 / k +
+    lasting^2`` by one measurer, ``(within^2 + lasting^2) / k`` by a new one each time;
+    the same deviates serve every row. Intervals carry what is not known of the errors,
+    by the delta method: of a room's TEM ``1 / sqrt(2 df)``, else ``ERROR_SPREAD``.
     """
     if not times:
         raise SizingError("times must be one or more numbers of readings.")
@@ -256,23 +208,24 @@ def chance_of_wrong_size(
     place = layout(people, chart.measures)
     fits = edge_margins(people.frame, chart, reading_errors()) >= 0
     labels: list[tuple[int, str, str]] = []
-    now: list[Bools] = []
-    more: list[Bools] = []
+    # As readings err now, and with more of an error by one SD of what is not known.
+    flat: tuple[list[Bools], list[Bools]] = ([], [])
     for by, k in product(("one measurer", "a new measurer each time"), times):
         stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
         spread = np.hypot(within / np.sqrt(k), stays)
         labels += [(k, by, name) for name in ("wrong_size", "missed", "either")]
-        beyond = spread * np.exp(parts["spread"].to_numpy())
-        for found, errors in ((now, spread), (more, beyond)):
-            sd = dict(zip(parts["measure"], errors, strict=True))
-            chosen = chosen_by_tape(people.frame, chart, sd, seed)
-            came = outcome_of_choice(chosen, fits)
+        for found, more in zip(flat, (0.0, 1.0), strict=True):
+            erring = spread * np.exp(more * parts["spread"].to_numpy())
+            sd = dict(zip(parts["measure"], erring, strict=True))
+            came = outcome_of_choice(
+                chosen_by_tape(people.frame, chart, sd, seed), fits
+            )
             wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
             found += [wrong, missed, wrong | missed]
     some = np.asarray(fits.any(axis=1), dtype=float)[place.rows, None]
-    flat = [np.stack(each, axis=1).astype(float) for each in (now, more)]
-    drawing = {"replicates": replicates, "seed": seed}
-    means = doubted_means(place, flat[0], flat[1], list(some), **drawing)
+    now, then = (np.stack(each, axis=1).astype(float) for each in flat)
+    drawing: Any = {"replicates": replicates, "seed": seed}
+    means = doubted_means(place, now, then, list(some), **drawing)
     low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
         estimate=means.estimate[0],

@@ -20,6 +20,7 @@ from sizing.errors import (
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     ERROR_SPREAD,
+    NONE_BELOW,
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
     SPREAD_WORDS,
@@ -29,7 +30,7 @@ from sizing.lesson.choosing import (
     chosen_by_tape,
     doubted_means,
     edge_margins,
-    likely_size,
+    likely_chances,
     outcome_of_choice,
     reading_errors,
 )
@@ -60,11 +61,7 @@ FITTED, WRONG, MISSED = OF_SOME = (
 
 @dataclass(frozen=True)
 class WaysResult:
-    """How often each way of choosing puts people in a fitting size.
-
-    ``table``, ``differences``: see ``compare_ways``; ``choices``: person, draw, and the
-    size each way chose (empty: none); ``settings``: what was assumed.
-    """
+    """How often each way fits; ``choices``: what it chose for each person."""
 
     table: pd.DataFrame
     differences: pd.DataFrame
@@ -76,11 +73,10 @@ class WaysResult:
 
     @property
     def overall(self) -> pd.DataFrame:
-        """The rows about everyone."""
         return self.table[self.table["by"] == EVERYONE].reset_index(drop=True)
 
     def worst_groups(self) -> pd.DataFrame:
-        """Return the groups, small ones left out, by how often guessing is wrong."""
+        """Return the groups large enough, by how often guessing is wrong."""
         rows = self.table.query(
             "way == 'by_eye' and outcome == @WRONG and by != @EVERYONE"
         )
@@ -88,7 +84,6 @@ class WaysResult:
         return rows.reset_index(drop=True)
 
     def summary(self) -> str:
-        """Return the result in plain words, with the cautions."""
         rows, own = self.overall.set_index(["way", "outcome"]), _T.ways_said
         who, n = population_titles().get(self.people, self.people), rows["n"].iloc[0]
         first = own["first"].format(who=f"{who[0].upper()}{who[1:]}", n=n, of=self)
@@ -124,11 +119,10 @@ def compare_ways(
     chart : SizeChart, optional
         The invented demo chart if not given.
     ways : sequence of str
-        ``by_eye``: by body mass and stature as guessed, the latter with an SD of
-        ``STATURE_GUESS_SD``. ``usual``: the size that fits most of them for all.
-        ``stature``, ``body_mass``, ``both``: by these, read once. ``tape_once``,
-        ``tape_twice``: by every measure that the chart limits, read once, or the mean
-        of two readings.
+        ``by_eye``: by body mass and stature as guessed. ``usual``: the size that fits
+        most of them for all. ``stature``, ``body_mass``, ``both``: by these, read once.
+        ``tape_once``, ``tape_twice``: by every measure that the chart limits, read
+        once, or the mean of two readings.
     by : sequence of str
         Groupings, as in ``sizing.coverage.estimate_coverage``.
     guess : GuessModel, optional
@@ -146,9 +140,8 @@ def compare_ways(
         ``sizing.lesson.choosing.CHOICE_OUTCOMES``, which add up to 1, and
         ``put_in_a_wrong_size``; of the people who fit at least one size:
         ``fitting_if_some_fits``, ``wrong_if_some_fits`` and ``missed_if_some_fits``.
-
-        ``.differences``, each way less ``tape_once``: way, against, outcome (the last
-        three), estimate, low, high, method, n.
+        ``.differences``: the last three, each way less ``tape_once``.
+        ``.choices``: person, draw, and the size each way chose (empty: none).
 
     Raises
     ------
@@ -158,16 +151,14 @@ def compare_ways(
     Notes
     -----
     Who knows only body mass or stature takes the size that most probably fits people
-    alike. Nobody at a bedside has that table: these ways, and guessing, come out
-    better than in use. By tape, of several sizes that fit, the one whose nearest edge
-    is farthest is taken. Errors of reading are normal, independent between measures,
-    and average out over readings, which a wrong landmark does not.
+    alike; nobody at a bedside has that table. By tape, of several sizes that fit, the
+    one whose nearest edge is farthest is taken. Errors of reading are normal,
+    independent between measures, and average out, which a wrong landmark does not.
 
-    Intervals are those of ``sizing.coverage.estimate_coverage``, the body model's bias
-    counted; of differences, Student's t. Those of the tape carry, by the delta method,
-    that readings may err from half to twice as much (``ERROR_SPREAD``), unless
-    ``reading_sd`` is given. The curves of guessing are taken as true: their spread
-    between studies is in no interval; ``check_guesses`` shows it.
+    Intervals are those of ``sizing.coverage.estimate_coverage``; of differences,
+    Student's t. Those of the tape carry, by the delta method, that readings may err
+    from half to twice as much, unless ``reading_sd`` is given. The curves of guessing
+    are taken as true: ``check_guesses`` shows their spread between studies.
 
     Examples
     --------
@@ -210,71 +201,64 @@ def compare_ways(
                 codes[way] = chosen_by_tape(frame, chart, errors, seed)
         else:
             known = _KNOWN.get(way, ("body_mass_kg", "stature_cm"))
-            rule = likely_size(frame, weight, chart, known)
             if way == "by_eye":
                 seen = guessed(frame, rng, guess)
             else:
                 error = {m: sd[m] * rng.standard_normal(len(frame)) for m in known}
                 seen = frame.assign(**{m: frame[m] + error[m] for m in known})
-            chosen[way] = rule.choose(seen)
+            chance = likely_chances(frame, weight, chart, known, seen)
+            likely = chance.max(axis=1) >= NONE_BELOW
+            chosen[way] = np.where(likely, chance.argmax(axis=1), -1)
 
-    drawing = {"replicates": replicates, "seed": seed}
     place = layout(people, chart.measures)
     labels, members = memberships(people, list(by), place)
-    found = _shares(place, chosen, erring, fits, members, labels, drawing)
+    some = np.asarray(fits.any(axis=1))[place.rows].astype(float)[..., None]
+    others = [way for way in chosen if way != _AGAINST] if _AGAINST in chosen else []
+    now = _counted(chosen, fits, others)
+    then = _counted({**chosen, **erring}, fits, others)
+    whom = members, [m * own for m, own in zip(members, some, strict=True)]
+    drawing: Any = {"replicates": replicates, "seed": seed}
+    means = [
+        doubted_means(place, *each, **drawing)
+        for each in zip(now, then, whom, strict=True)
+    ]
+    doubt = dict.fromkeys(erring, f"; {SPREAD_WORDS}")
+    found = _shares(place, means, labels, list(chosen), others, doubt)
     names = np.array([*chart.sizes, ""], dtype=object)
     choices = frame[["person", "draw"]].assign(
         **{way: names[codes] for way, codes in chosen.items()}
     )
     curves = [guess] if guess else [fit_guess("nurse"), fit_guess("nurse", "children")]
-    return WaysResult(
-        *found,
-        choices,
-        chart.name,
-        people.name,
-        {
-            "usual_size": chart.sizes[usual],
-            "guess": tuple(curves),
-            "stature_guess_sd": STATURE_GUESS_SD,
-            "reading_sd": {m: sd[m] for m in limits(chart)},
-            "seed": seed,
-        },
-        chart.invented,
-    )
+    settings = {
+        "usual_size": chart.sizes[usual],
+        "guess": tuple(curves),
+        "stature_guess_sd": STATURE_GUESS_SD,
+        "reading_sd": {m: sd[m] for m in limits(chart)},
+        "seed": seed,
+    }
+    about = chart.name, people.name
+    return WaysResult(*found, choices, *about, settings, chart.invented)
 
 
 def _shares(
     place: Layout,
-    chosen: Mapping[str, Ints],
-    erring: Mapping[str, Ints],
-    fits: Bools,
-    members: Sequence[Floats],
+    means: Sequence[Means],
     labels: Sequence[tuple[str, str]],
-    drawing: Mapping[str, int],
+    ways: list[str],
+    others: list[str],
+    doubt: Mapping[str, str],
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the shares of every way, group and outcome, and the differences."""
-    some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
-    with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]
-    ways = list(chosen)
-    others = [way for way in ways if way != _AGAINST] if _AGAINST in chosen else []
-    now = _counted(chosen, fits, others)
-    then = _counted({**chosen, **erring}, fits, others)
-    everyone, found = (
-        doubted_means(place, one, more, groups, **drawing)
-        for one, more, groups in zip(now, then, (members, with_size), strict=True)
-    )
+    everyone, found = means
     width = len(ways) * len(OF_SOME)
     figures = {n: getattr(found, n) for n in ("estimate", "variance", "df")}
     own = replace(found, **{name: of[:, :width] for name, of in figures.items()})
-    outcomes = [*CHOICE_OUTCOMES, PUT_WRONG]
-    parts = [_long(everyone, labels, ways, outcomes), _long(own, labels, ways, OF_SOME)]
-    table = pd.concat(parts, ignore_index=True)
+    parts = ((everyone, [*CHOICE_OUTCOMES, PUT_WRONG]), (own, OF_SOME))
+    table = pd.concat([_long(one, labels, ways, which) for one, which in parts])
     method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
     method += place.joined
-    more = dict.fromkeys(erring, f"; {SPREAD_WORDS}")
-    table.insert(7, "method", [method + more.get(way, "") for way in table["way"]])
-    order = pd.Categorical(table["way"], ways)
-    table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
+    table.insert(7, "method", [method + doubt.get(way, "") for way in table["way"]])
+    order = pd.Categorical(table["way"], ways).argsort(kind="stable")
     estimate, variance, df = (of[0, width:] for of in figures.values())
     half = student(df) * np.sqrt(variance)
     differences = pd.DataFrame(
@@ -286,11 +270,11 @@ def _shares(
             "low": estimate - half,
             "high": estimate + half,
             "method": f"paired difference, Student's t; {place.how}{place.joined}"
-            + more.get(_AGAINST, ""),
+            + doubt.get(_AGAINST, ""),
             "n": round(found.n[0]),
         }
     )
-    return table, differences
+    return table.iloc[order].reset_index(drop=True), differences
 
 
 def _counted(
@@ -298,8 +282,8 @@ def _counted(
 ) -> tuple[Floats, Floats]:
     """Return what came of each choice: of all, and of people who fit some size.
 
-    Rows are people, columns each way's outcomes. Differences follow the latter:
-    joining the draws, which is slow, is done once.
+    Rows are people, columns each way's outcomes; differences follow the latter, since
+    joining the draws is slow, and done once.
     """
     came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
     wrong = np.isin(came, PUT_WRONG_OUTCOMES)
@@ -310,8 +294,7 @@ def _counted(
         gaps = of_some[[ways.index(way) for way in others]]
         gaps -= of_some[ways.index(_AGAINST)]
         of_some = np.concatenate([of_some, gaps])
-    rows = came.shape[1]
-    of_all, of_some = (one.reshape(-1, rows).T for one in (of_all, of_some))
+    of_all, of_some = (o.reshape(-1, came.shape[1]).T for o in (of_all, of_some))
     return np.ascontiguousarray(of_all), np.ascontiguousarray(of_some)
 
 
@@ -323,16 +306,16 @@ def _long(
 ) -> pd.DataFrame:
     low, high = means.shares()
     keys = [(way, *label, one) for label in labels for way in ways for one in outcomes]
-    of_group = [
+    n, effective = (
         np.repeat(each, means.estimate.shape[1])
         for each in (np.round(means.n).astype(int), means.n_effective)
-    ]
+    )
     return pd.DataFrame(keys, columns=["way", "by", "level", "outcome"]).assign(
         estimate=means.estimate.ravel(),
         low=low.ravel(),
         high=high.ravel(),
-        n=of_group[0],
-        n_effective=of_group[1],
+        n=n,
+        n_effective=effective,
         standard_error=np.sqrt(means.variance).ravel(),
-        small_group=of_group[0] < SMALL_GROUP,
+        small_group=n < SMALL_GROUP,
     )

@@ -12,13 +12,12 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
-from sizing.lesson.answers import measure_labels
 from sizing.lesson.choosing import CHOICE_WORDS, SPREAD_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
-from sizing.measures import EDGE_RULE, pattern_words, span, vocabulary, written
+from sizing.measures import EDGE_RULE, labels, pattern_words, span, vocabulary, written
 from sizing.pages.page import Page, Picture, Section, Table, render, shown, table
 from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
@@ -274,10 +273,10 @@ def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
         known = pd.notna(limit)
         return say(limit, "load_limit_kg", to="tenth") if known else "not stated"
 
-    labels, measures = measure_labels(), list(chart_limits(chart))
+    measures = list(chart_limits(chart))
     return {
         "caption": f"{chart.name}: {chart.source}.",
-        "heads": ["Size", "Load limit", *(labels[m] for m in measures)],
+        "heads": ["Size", "Load limit", *(labels()[m] for m in measures)],
         "rows": [
             [str(row["size"]), load(row), *(band(row, m) for m in measures)]
             for row in chart.frame.to_dict("records")
@@ -287,20 +286,24 @@ def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
 
 
 def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
-    labels, columns = measure_labels(), [str(name) for name in cards]
+    columns = [str(name) for name in cards]
     about = [name for name in columns if name in ("sex", "age")]
     return [
         {
             "name": str(card["card"]).capitalize(),
             "rows": [(name.capitalize(), str(card[name])) for name in about]
-            + [(labels[m], written(card[m], m, units)) for m in columns if m in labels],
+            + [
+                (labels()[m], written(card[m], m, units))
+                for m in columns
+                if m in labels()
+            ],
         }
         for card in cards.to_dict("records")
     ]
 
 
 def card_backs(practice: Practice, units: str = "metric") -> list[dict[str, str]]:
-    labels, own = measure_labels(), _T.cards
+    own = _T.cards
     return [
         {
             "name": str(row["card"]).capitalize(),
@@ -308,7 +311,7 @@ def card_backs(practice: Practice, units: str = "metric") -> list[dict[str, str]
                 row
             ),
             "edge": own["edge"].format(
-                measure=labels.get(row["measure"], row["measure"]),
+                measure=labels().get(row["measure"], row["measure"]),
                 margin=margin_words(row["miss"], row["measure"], units),
             ),
             "hard": own["hard"].format(
@@ -350,7 +353,6 @@ def margin_words(miss: float, measure: str, units: str = "metric") -> str:
 def margins_table(
     card: pd.Series, chart: SizeChart, size: str, units: str = "metric"
 ) -> Table:
-    labels = measure_labels()
 
     def cells(row: Mapping[Hashable, Any]) -> dict[str, str]:
         value, low, high = (
@@ -360,7 +362,7 @@ def margins_table(
             for name in ("value", "low", "high")
         )
         return {
-            "Measure": labels[row["measure"]],
+            "Measure": labels()[row["measure"]],
             "This client": value,
             "Band of this size": f"{low} to {high}",
             "Nearest edge": margin_words(row["margin"], row["measure"], units),

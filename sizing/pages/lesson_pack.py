@@ -8,9 +8,9 @@ import pandas as pd
 
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
-from sizing.lesson.answers import NO_SIZE, blank_table, measure_labels
+from sizing.lesson.answers import NO_SIZE, blank_table
 from sizing.lesson.prepare import Lesson, Progress, silent
-from sizing.measures import written
+from sizing.measures import labels, written
 from sizing.pages import lesson as pages
 from sizing.pages.lesson_pictures import (
     Slide,
@@ -115,14 +115,14 @@ def pack_words(
         for heading, files in _T.pack.items()
     }
     volunteers = [chr(ord("A") + i) for i in range(lesson.class_size["volunteers"])]
-    errors, labels = ways.settings["reading_sd"], measure_labels()
+    errors = ways.settings["reading_sd"]
     return {
         "answer": ways_answer(ways),
         "by_eye": pages.BY_EYE,
         "cards": len(fronts),
         "chart": pages.chart_shown(chart, units),
         "errors": ", ".join(
-            f"{written(sd, m, units, to='tenth')} for {labels[m].lower()}"
+            f"{written(sd, m, units, to='tenth')} for {labels()[m].lower()}"
             for m, sd in errors.items()
             if m.endswith("_cm")
         ),

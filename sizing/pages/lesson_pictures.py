@@ -17,12 +17,11 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
 
-from sizing.lesson.answers import measure_labels
 from sizing.lesson.choosing import SPREAD_WORDS
-from sizing.lesson.pairs import Pairs
+from sizing.lesson.practice import Pairs
 from sizing.lesson.room import TOGETHER, Agreement, RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
-from sizing.measures import written
+from sizing.measures import labels, written
 from sizing.pages.page import Picture
 from sizing.plots import teaching as plots
 from sizing.plots.side_views import plot_side_views
@@ -183,17 +182,17 @@ def pair_builds(pairs: Pairs, units: str = "metric") -> dict[str, str]:
 def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
     bodies = pairs.bodies[pairs.bodies["pair"] == number]
     row = pairs.table[pairs.table["pair"] == number].iloc[0]
-    labels, measure = measure_labels(), str(row["parting_measure"])
+    measure = str(row["parting_measure"])
     write = partial(written, units=units)
     build = pair_builds(pairs, units)[f"pair_{number}"]
     return _slide(
-        plot_side_views(bodies, marked=measure, labels=labels, write=write),
+        plot_side_views(bodies, marked=measure, labels=labels(), write=write),
         f"pair_{number}",
         "pair",
         build=build,
         alike=f"{build[0].lower()}{build[1:]}",
-        measure=labels[measure].lower(),
-        label=labels[measure],
+        measure=labels()[measure].lower(),
+        label=labels()[measure],
         values=" and ".join(write(row[who], measure) for who in "ab"),
         **row[["size_a", "size_b", "evidence"]],
     )
@@ -233,7 +232,6 @@ def room_slides(
                 cells=" ".join(own["cell"].format_map(row) for row in each),
             )
         )
-    labels = measure_labels()
     for measure, agreement in found.guesses.items():
         if len(agreement.points):
             slides.append(_guesses(measure, agreement, units))
@@ -241,7 +239,7 @@ def room_slides(
         ax = plots.plot_gain(found.gain, labels=gain_labels())
         slides.append(_slide(ax, "room_gain", words=gain_words(found.gain)))
     if len(found.error.table):
-        ax = plots.plot_measuring_error(found.error.table, labels=labels)
+        ax = plots.plot_measuring_error(found.error.table, labels=labels())
         slides.append(_slide(ax, "room_tape"))
     return slides
 
@@ -253,7 +251,7 @@ def courses_slide(table: pd.DataFrame) -> Slide:
 
 def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
     unit, size = unit_of(measure, units)
-    name = measure_labels()[measure].lower()
+    name = labels()[measure].lower()
     together = agreement.table[agreement.table["participant"] == TOGETHER]
     points = agreement.points
     points = points.assign(**points[["truth", "difference"]] / size)

@@ -6,9 +6,10 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.lesson.answers import left_out_words, measure_labels
+from sizing.lesson.answers import left_out_words
 from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.room import TOGETHER, RoomResult, signed
+from sizing.measures import labels
 from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.resources import texts
 from sizing.words.lesson import courses_words, gain_labels, room_answer, unit_of
@@ -42,7 +43,7 @@ def room_page(
         sections.append(Section("Sizes", (), of("room_sizes"), tables))
     if room.guesses:
         words = [
-            f"{measure_labels()[m]}: {found.summary(*unit_of(m, units))}"
+            f"{labels()[m]}: {found.summary(*unit_of(m, units))}"
             for m, found in room.guesses.items()
         ]
         tables = [
@@ -156,7 +157,7 @@ def guess_table(
             cells[words.format(unit=unit)] = cell + more
         frames.append(cells)
     caption = _T.room["guesses_caption"].format(
-        label=measure_labels()[measure], method=rows["method"].iloc[0]
+        label=labels()[measure], method=rows["method"].iloc[0]
     )
     return table(pd.DataFrame(frames), caption=caption, words=["Participant"])
 
@@ -171,7 +172,7 @@ def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
             for name, say in (("relative_tem", tenth), ("reliability", "{:.2f}".format))
         )
         return {
-            "Measure": measure_labels()[row["measure"]],
+            "Measure": labels()[row["measure"]],
             "Read again by": _T.kinds[row["kind"]],
             "Technical error": f"{tem} {unit_of(row['measure'], units)[0]}",
             "95 % interval": f"{low} to {high}",
@@ -198,11 +199,10 @@ def habit_table(room: RoomResult, units: str = "metric") -> Table:
     wide = room.error.measurers.pivot_table(
         index="participant", columns="measure", values="bias", sort=False
     )
-    labels = measure_labels()
     frame = pd.DataFrame({"Participant": wide.index})
     for measure in map(str, wide):
         unit, size = unit_of(measure, units)
-        frame[f"{labels[measure]}, {unit}"] = [
+        frame[f"{labels()[measure]}, {unit}"] = [
             f"{v / size:+.1f}" if pd.notna(v) else "" for v in wide[measure]
         ]
     return table(frame, caption=_T.room["habit_caption"], words=["Participant"])
@@ -222,7 +222,7 @@ def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
             for r in _shown(one.wrong, False).to_dict("records")
         }
         for row in one.error.table.to_dict("records"):
-            label = measure_labels()[row["measure"]]
+            label = labels()[row["measure"]]
             told = f"{_length(row, 'tem', units)} {unit_of(row['measure'], units)[0]}"
             cells[f"{label}, read again by {_T.kinds[row['kind']]}"] = told
         found[name] = cells

@@ -5,11 +5,11 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.lesson.answers import CHOSEN, GUESSES, measure_labels
+from sizing.lesson.answers import CHOSEN, GUESSES
 from sizing.lesson.prepare import CASES
 from sizing.lesson.room import TOGETHER, RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
-from sizing.measures import LENGTH_UNITS, MASS_UNITS, written
+from sizing.measures import LENGTH_UNITS, MASS_UNITS, labels, written
 from sizing.measures import unit_of as plain_unit
 from sizing.people import population_titles
 from sizing.resources import invented_first, texts
@@ -133,7 +133,7 @@ def distance(value: float, measure: str, units: str = "metric") -> str:
 
 
 def gain_labels() -> dict[str, str]:
-    return measure_labels() | {CHOSEN: "Size"}
+    return labels() | {CHOSEN: "Size"}
 
 
 def gain_words(gain: pd.DataFrame) -> str:

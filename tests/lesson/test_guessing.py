@@ -5,7 +5,6 @@ import pytest
 
 from sizing.errors import SizingError
 from sizing.lesson.guessing import (
-    STUDIES,
     GuessModel,
     check_guesses,
     fit_guess,
@@ -23,12 +22,12 @@ def test_the_curve_against_its_density_added_up(shape, rng):
     density /= density.sum()
     for bound in (0.05, 0.1, 0.2):
         share = density[np.abs(e) <= bound].sum()
-        assert curve.share_within(bound) == pytest.approx(share, abs=1e-4)
+        assert curve.figure("within", bound) == pytest.approx(share, abs=1e-4)
     below = np.interp([0.25, 0.9], density.cumsum(), e)
-    found = [curve.quantile(q) for q in (0.25, 0.9)]
+    found = [curve.figure("quantile", q) for q in (0.25, 0.9)]
     assert found == pytest.approx(below.tolist(), abs=1e-4)
     expected = (density * np.abs(e)).sum()
-    assert curve.mean_absolute() == pytest.approx(expected, rel=0.005)
+    assert curve.figure("mean_absolute", 0) == pytest.approx(expected, rel=0.005)
     drawn = np.abs(curve.errors(50_000, rng))
     assert drawn.mean() == pytest.approx(expected, rel=0.02)
 
@@ -40,9 +39,9 @@ def test_the_model_reproduces_the_published_shares():
     Med 2004;22:526-529. The last is predicted, n = 394: within 2 points.
     """
     nurse, patient = fit_guess("nurse"), fit_guess("patient")
-    assert 0.496 <= nurse.share_within(0.10) <= 0.66
-    assert 0.906 <= patient.share_within(0.10) <= 0.97
-    assert 1 - nurse.share_within(0.20) == pytest.approx(0.159, abs=0.02)
+    assert 0.496 <= nurse.figure("within", 0.10) <= 0.66
+    assert 0.906 <= patient.figure("within", 0.10) <= 0.97
+    assert nurse.figure("beyond", 0.20) == pytest.approx(0.159, abs=0.02)
 
 
 def test_fitted_shares_lie_inside_their_own_interval_and_misses_are_shown():
@@ -68,12 +67,12 @@ def test_a_curve_s_quantile_is_written_as_an_error_and_not_as_a_share():
 def test_children_stand_apart():
     """Off by more than 15 %, ages 0-8: nurses 40 % (Pediatr Emerg Care 1999;15)."""
     child = fit_guess("nurse", "children")
-    assert 1 - child.share_within(0.15) == pytest.approx(0.40, abs=1e-3)
+    assert child.figure("beyond", 0.15) == pytest.approx(0.40, abs=1e-3)
     assert child.scale > fit_guess("nurse").scale
 
 
 def test_every_study_can_be_fitted_and_then_reproduces_its_own_shares():
-    for study in STUDIES:
+    for study in guessing_figures()["study"].unique():
         check = check_guesses(study=study)
         own = check[(check["study"] == study) & check["inside"].notna()]
         # One curve misses the share of physicians beyond 15 % (Fernandes) by 0.053.

@@ -16,7 +16,7 @@ from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     edge_margins,
     innermost,
-    likely_size,
+    likely_chances,
     outcome_of_choice,
     reading_errors,
 )
@@ -151,9 +151,9 @@ def test_likely_size_against_a_count_over_the_neighbours():
     people = people_from(frame)
     bands = {HIP: [(60, 95), (95, 130)], "body_mass_kg": [(40, 90), (60, 120)]}
     chart = chart_of(**bands)
-    rule = likely_size(people.frame, people.weight, chart, ["body_mass_kg"])
+    given = people.frame, people.weight, chart, ["body_mass_kg"]
     for i in (0, 17, 205):
-        chance = rule.chances(people.frame.iloc[[i]])[0]
+        chance = likely_chances(*given, people.frame.iloc[[i]])[0]
         gap = np.abs(np.log(mass) - np.log(mass[i]))
         gap[i] = np.inf
         near = np.sort(gap)[49]
