@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.entry import UnitField, UnitSwitch
-from sizing.app.fields import folded, row, tick
+from sizing.app.fields import folded, on_change, row, tick
 from sizing.app.form_words import heading
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.outcomes import PARTS, allowance_table
@@ -56,23 +56,12 @@ class ClientFields:
         self.age = w.Text(
             description="Age, years", placeholder="not stated", continuous_update=False
         )
-        labels = dict(vocabulary().set_index("name")["label"])
-        labels |= dict(segment_table()["label"])
-        self.values = {
-            name: UnitField(label, name, switch) for name, label in labels.items()
-        }
-        # A label of its own names the choice to a screen reader too.
-        self.ways = {
-            name: w.Dropdown(
-                options=_ways(name),
-                description="how",
-                style={"description_width": "2.5rem"},
-                layout=w.Layout(width="9.2rem"),
-            )
-            for name in MEASURES
-        }
         named = [(_KNEE[key], key) for key in KNEE_EQUATIONS]
         self.knee = w.Dropdown(options=named, description="Knee-height equation")
+        self.fabric = tick(_T.form["fabric"])
+        labels = {**vocabulary().set_index("name")["label"], **segment_table()["label"]}
+        self.values = {k: UnitField(label, k, switch) for k, label in labels.items()}
+        self.ways = {name: _way(name) for name in MEASURES}
         known = conditions_table().set_index("key")["label"]
         self.conditions = {str(key): tick(label) for key, label in known.items()}
         bears = partial(UnitField, placeholder="from its label")
@@ -80,34 +69,30 @@ class ClientFields:
             part: bears(f"{part.capitalize()} bears", "load_limit_kg", switch)
             for part in (*PARTS, "sling")
         }
-        self.fabric = tick(_T.form["fabric"])
         self.allowances = {
-            str(key): UnitField(str(label), "allowance_cm", switch, signed=True)
+            key: UnitField(label, "allowance_cm", switch, signed=True)
             for key, label in allowance_table().set_index("key")["label"].items()
         }
         for key, length in suggested_allowances().items():
             self.allowances[key].set(length)
-        self.unlike = folded(_T.form["unlike"], row(*self.conditions.values()))
-        self.view = self._layout()
-        for fields in (self.values, self.loads, self.allowances):
-            for field in fields.values():
-                field.on_change(self._changed)
         ticks = self.conditions.values()
-        for one in ticks:
-            one.observe(lambda _: self._count(), "value")
-        ways = self.ways.values()
-        for box in (self.sex, self.age, self.knee, self.fabric, *ticks, *ways):
-            box.observe(lambda _: self._changed(), "value")
+        self.unlike = folded(_T.form["unlike"], row(*ticks))
+        self.view = self._layout()
+        on_change(self._count, *ticks)
+        units = (self.values, self.loads, self.allowances)
+        on_change(self._changed, *(field for of in units for field in of.values()))
+        boxes = (self.sex, self.age, self.knee, self.fabric)
+        on_change(self._changed, *boxes, *ticks, *self.ways.values())
         self._count()
 
     def _layout(self) -> w.Widget:
         taken = w.VBox([*map(self._row, MEASURES), _drawn(None)])
         taken.add_class("sizing-measures")
         lengths = [
-            row(self.values[str(name)].box, w.HTML(escape(what)))
+            row(self.values[name].box, w.HTML(escape(what)))
             for name, what in segment_table()["definition"].items()
         ]
-        allowances = [self.fabric, *(field.box for field in self.allowances.values())]
+        allowances = (field.box for field in self.allowances.values())
         return w.VBox(
             [
                 self.sex,
@@ -115,7 +100,7 @@ class ClientFields:
                 self.unlike,
                 taken,
                 folded(_T.form["cannot_stand"], *lengths, self.knee),
-                folded(_T.form["allowances"], *allowances),
+                folded(_T.form["allowances"], self.fabric, *allowances),
                 w.HTML(heading("Load limits, from the labels")),
                 *(field.box for field in self.loads.values()),
             ]
@@ -136,7 +121,8 @@ class ClientFields:
 
     def _count(self) -> None:
         """Say how many conditions are ticked; none of them is hidden then."""
-        turner, ticked = self.unlike.children[0], len(self.stated())
+        turner = self.unlike.children[0]
+        ticked = sum(one.value for one in self.conditions.values())
         turner.description = f"{_T.form['unlike']}: {ticked or 'none'} ticked"
         turner.value = turner.value or ticked > 0
 
@@ -168,36 +154,40 @@ class ClientFields:
         """Return whether a visit such as ``EXAMPLE`` stands in the fields."""
         entries, how = self.entries()
         same = entries == visit.entries and how == {**how, **visit.how}
-        return same and self.stated() == list(visit.conditions)
+        return same and self.stated() == visit.conditions
 
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
         """Return what was entered, in cm and kg, and how each was measured."""
-        told: dict[str, Any] = {
-            name: field.value for name, field in self.values.items()
-        }
-        about = {"sex": self.sex.value, "age_years": self.age.value.strip()}
-        told |= {name: value or None for name, value in about.items()}
+        told: dict[str, Any] = {k: field.value for k, field in self.values.items()}
+        told["sex"] = self.sex.value or None
+        told["age_years"] = self.age.value.strip() or None
         told = {name: value for name, value in told.items() if value is not None}
-        how = {name: self.ways[name].value for name in told if name in self.ways}
-        return told, how
+        return told, {name: self.ways[name].value for name in told if name in self.ways}
 
-    def stated(self) -> list[str]:
-        return [key for key, one in self.conditions.items() if one.value]
+    def stated(self) -> tuple[str, ...]:
+        return tuple(key for key, one in self.conditions.items() if one.value)
+
+    def visit(self, on: date, *, confirmed: bool) -> Visit:
+        """Return what was entered, loads and allowances as numbers."""
+        fabric = self.allowances if self.fabric.value else {}
+        loads = _numbers(self.loads, "load limit"), _numbers(fabric, "allowance")
+        told = (*self.entries(), self.stated(), *loads)
+        return Visit(on, *told, knee_equation=self.knee.value, confirmed=confirmed)
 
     def typed(self) -> dict[str, str]:
         told = {name: field.typed for name, field in self.values.items()}
         return told | {"age_years": self.age.value.strip()}
 
-    def load_limits(self) -> dict[str, float]:
-        return _numbers(self.loads, "load limit")
 
-    def allowed(self) -> dict[str, float]:
-        return _numbers(self.allowances, "allowance") if self.fabric.value else {}
-
-
-def _ways(measure: str) -> list[str]:
+def _way(measure: str) -> w.Dropdown:
     without = "tape" if measure == MASS else ("scale", "hoist scale")
-    return [way for way in HOW if not way.startswith(without)]
+    return w.Dropdown(
+        options=[way for way in HOW if not way.startswith(without)],
+        # A label of its own names the choice to a screen reader too.
+        description="how",
+        style={"description_width": "2.5rem"},
+        layout=w.Layout(width="9.2rem"),
+    )
 
 
 def _numbers(fields: Mapping[str, UnitField], what: str) -> dict[str, float]:

@@ -12,12 +12,12 @@ from traitlets import TraitError
 
 from sizing.app.answer_form import PageForm
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields
-from sizing.app.client_kept_form import KeptForm
-from sizing.app.client_note_form import NoteForm
+from sizing.app.client_kept_form import KeptForm, NoteForm
 from sizing.app.entry import UnitSwitch
-from sizing.app.fields import PatternField, button, row, tick
+from sizing.app.fields import PatternField, button, on_change, row, show_if, tick
 from sizing.app.form_words import (
     bullets,
+    folded_html,
     paragraphs,
     picture_html,
     safe,
@@ -26,32 +26,15 @@ from sizing.app.form_words import (
     wrong_lines,
 )
 from sizing.charts import SizeChart, demo_chart
-from sizing.client import ClientAnswer, check_client, client_from
+from sizing.client import ClientAnswer, check_client
 from sizing.client.visits import Visit, visit_of
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, Said, Worded, plausible_range, written
-from sizing.pages.client_answer import (
-    drawn_answer,
-    figures_of,
-    shown_pictures,
-    shown_tables,
-)
+from sizing.pages import client_answer as pages
 from sizing.pages.where import guide_html
 from sizing.resources import texts
-from sizing.words.client import (
-    answer_lines,
-    chart_lines,
-    not_entered_lines,
-    opening_lines,
-)
-from sizing.words.client_notes import (
-    allowance_words,
-    borderline_words,
-    further_lines,
-    next_words,
-    play_words,
-    weight_lines,
-)
+from sizing.words import client as words
+from sizing.words import client_notes as notes
 
 _T = texts("client")
 _P = texts("problems")
@@ -62,27 +45,28 @@ def answer_html(
 ) -> str:
     """Return the answer in words, its first sentence standing out."""
     say = partial(written, units=units)
-    what, sure, now = answer_lines(answer, say=say)
+    what, sure, now = words.answer_lines(answer, say=say)
     leads = f"<p style='font-size:1.15em'><b>{safe(what)}</b></p>"
-    lines, figures = [*weight_lines(answer), *not_entered_lines(answer)], []
+    lines = [*notes.weight_lines(answer), *words.not_entered_lines(answer)]
+    figures = []
     if not answer.nothing_bears:
-        lines = [*borderline_words(answer, say=say), *lines]
-        figures = [next_words(answer), play_words(answer)]
-    figures.append(allowance_words(answer, say=say))
-    figures += [*chart_lines(answer, say=say), *further_lines(answer, say=say)]
-    before = opening_lines(answer, say=say)
+        lines = [*notes.borderline_words(answer, say=say), *lines]
+        figures = [notes.next_words(answer), notes.play_words(answer)]
+    figures += [notes.allowance_words(answer, say=say)]
+    figures += words.chart_lines(answer, say=say)
+    figures += notes.further_lines(answer, say=say)
+    before = words.opening_lines(answer, say=say)
     made_up = [before.pop(0)] if answer.chart.invented else []
     small = " ".join(["Invented client."] * invented + made_up)
-    folded = f"<details><summary>More on this answer</summary>{bullets(figures)}"
-    words = paragraphs(before) + leads + paragraphs([sure, now]) + bullets(lines)
+    told = paragraphs(before) + leads + paragraphs([sure, now]) + bullets(lines)
     if small:
-        words = f"<div style='font-size:.85em'>{paragraphs([small])}</div>{words}"
-    return status(f"{words}{folded}</details>")
+        told = f"<div style='font-size:.85em'>{paragraphs([small])}</div>{told}"
+    return status(told + folded_html("More on this answer", bullets(figures)))
 
 
 def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:
-    shown = [picture_html(one) for one in shown_pictures(answer, units=units)]
-    shown += [table_html(one) for one in shown_tables(answer, units=units)]
+    shown = [*map(picture_html, pages.shown_pictures(answer, units=units))]
+    shown += map(table_html, pages.shown_tables(answer, units=units))
     about = [] if answer.nothing_bears else [_T.about_chances]
     return "".join([*shown, paragraphs(about)])
 
@@ -107,16 +91,10 @@ class ClientForm(PageForm):
         self.foot.add_class("sizing-foot")
         self.confirmed = tick(_T.form["confirmed"])
         self.go = button("Check", self.check)
-        self.example = button("Show an invented client", self.show_example)
-        self.empty = button("Empty the form", self.clear)
-        buttons = row(self.go, self.example, self.empty)
+        example = button("Show an invented client", self.show_example)
+        buttons = row(self.go, example, button("Empty the form", self.clear))
         self.kept = KeptForm(
-            self.switch,
-            self.note.texts["reference"],
-            self.note.dates["on"],
-            take=self.visit,
-            fill=self.fill,
-            chart=lambda: self.chart,
+            self.note, take=self.visit, fill=self.fill, chart=lambda: self.chart
         )
         # The page that holds this form has the choice of units.
         self.entry = w.VBox(
@@ -125,10 +103,10 @@ class ClientForm(PageForm):
         told = self.answered
         self.answer_view, self.picture_view = told.words, told.pictures
         self.limits_view, self.sources_view = told.limits, told.sources
-        told.words.observe(lambda _: self._stand(), "value")
+        on_change(self._stand, told.words)
         told.take_back(_T.form["empty"])
-        self._offer(False)
-        self.confirmed.observe(lambda _: self._confirm(), "value")
+        show_if(False, self.confirmed)
+        on_change(self._confirm, self.confirmed)
         self.use_chart(self.chart)
 
     def use_chart(self, chart: SizeChart | None) -> None:
@@ -148,18 +126,21 @@ class ClientForm(PageForm):
         self._asked = True
         self._take_back("")
         try:
-            self.answer = self._checked()
+            if self.chart is None:
+                raise SizingError(_T.form["chart_wrong"])
+            entered = self.fields.visit(date.today(), confirmed=self.confirmed.value)
+            self.answer = check_client(self.chart, entered.client, **entered.besides)
         except SizingError as error:
             self._tell(error)
             return
-        self._offer(self.confirmed.value)
+        show_if(self.confirmed.value, self.confirmed)
         self.show(self.answer)
 
     def clear(self) -> None:
         self.fields.fill(NOBODY)
         self._asked = False
-        self._unconfirm()
-        self._offer(False)
+        self._settle(False)
+        show_if(False, self.confirmed)
         self.note.clear()
         self.kept.clear()
         self._take_back(_T.form["empty"])
@@ -171,11 +152,10 @@ class ClientForm(PageForm):
     def fill(self, visit: Visit) -> None:
         """Put a visit into the form, and check it if anything was read."""
         self.fields.fill(visit)
-        self._settling, self.confirmed.value = True, visit.confirmed
-        self._settling = False
+        self._settle(visit.confirmed)
         self.note.fill(visit.decision)
         with suppress(TraitError):
-            self.pattern.box.value = visit.pattern or self.pattern.box.options[0]
+            self.pattern.choose(visit.pattern)
         if visit.client.readings:
             self.check()
         else:
@@ -185,22 +165,22 @@ class ClientForm(PageForm):
     def visit(self) -> Visit:
         if self.answer is None:
             raise SizingError(_T.form["check_first"])
+        on = self.note.day.value or date.today()
+        entered = self.fields.visit(on, confirmed=self.confirmed.value)
         return replace(
-            visit_of(self.answer.client, self.note.dates["on"].value or date.today()),
-            loads=self.fields.load_limits(),
-            allowances=self.fields.allowed(),
-            knee_equation=self.fields.knee.value,
-            confirmed=self.confirmed.value,
+            visit_of(self.answer.client, on),
+            **entered.besides,
+            knee_equation=entered.knee_equation,
             chart=self.answer.chart.name,
             pattern=self.pattern.pattern or "",
             decision=self.note.decision(),
         )
 
     def saved(self, answer: ClientAnswer) -> dict[str, Any]:
-        drawn = drawn_answer(answer, units=self.switch.units)
+        drawn = pages.drawn_answer(answer, units=self.switch.units)
         guide = guide_html(say=partial(written, units=self.switch.units))
-        pages = {"handling_note": self.note.make().html(), "measuring_guide": guide}
-        return {**figures_of(answer), **drawn, **pages}
+        made = {"handling_note": self.note.make().html(), "measuring_guide": guide}
+        return {**pages.figures_of(answer), **drawn, **made}
 
     def show(self, answer: ClientAnswer) -> None:
         units, told = self.switch.units, self.answered
@@ -225,65 +205,42 @@ class ClientForm(PageForm):
 
     def _stand(self) -> None:
         """Say at the foot of a narrow screen what the answer begins with."""
-        told, words, answer = [], _T.form, self.answer
+        told, form, answer = [], _T.form, self.answer
         if answer is not None:
             say = partial(written, units=self.switch.units)
-            told = [words["made_up"]] if answer.chart.invented else []
-            told += [words["read_first"]] if opening_lines(answer)[len(told) :] else []
-            told.append(answer_lines(answer, say=say)[0])
+            opening = words.opening_lines(answer)
+            told = [form["made_up"]] if answer.chart.invented else []
+            told += [form["read_first"]] if opening[len(told) :] else []
+            told.append(words.answer_lines(answer, say=say)[0])
         elif self._asked:
-            told = [words["no_answer"]]
-        link = f'<a href="#answer">{words["to_answer"]}</a>'
+            told = [form["no_answer"]]
+        link = f'<a href="#answer">{form["to_answer"]}</a>'
         self.foot.value = f"{link} {safe(' '.join(told))}" if told else ""
 
     def _changed(self) -> None:
         """Follow an entry; what was confirmed was confirmed of the others."""
-        self._unconfirm()
+        self._settle(False)
         if self._asked:
             self.check()
 
-    def _unconfirm(self) -> None:
-        self._settling, self.confirmed.value, self._settling = True, False, False
+    def _settle(self, confirmed: bool) -> None:
+        self._settling, self.confirmed.value = True, confirmed
+        self._settling = False
 
     def _confirm(self) -> None:
         if self._asked and not self._settling:
             self.check()
 
-    def _offer(self, yes: bool) -> None:
-        """Show the box by which an unusual entry is confirmed, or hide it."""
-        self.confirmed.layout.display = None if yes else "none"
-
-    def _take_back(self, words: str) -> None:
+    def _take_back(self, told: str) -> None:
         self.answer = None
         self.note.forget()
-        self.answered.take_back(words)
-
-    def _checked(self) -> ClientAnswer:
-        if self.chart is None:
-            raise SizingError(_T.form["chart_wrong"])
-        told, how = self.fields.entries()
-        client = client_from(
-            told,
-            how=how,
-            knee_equation=self.fields.knee.value,
-            confirmed=self.confirmed.value,
-            conditions=self.fields.stated(),
-        )
-        return check_client(
-            self.chart,
-            client,
-            loads=self.fields.load_limits(),
-            allowances=self.fields.allowed(),
-            confirmed=self.confirmed.value,
-        )
+        self.answered.take_back(told)
 
     def _tell(self, error: SizingError) -> None:
         if isinstance(error, InputProblems):
             error = InputProblems([self._hinted(one) for one in error.problems])
-            self._offer(
-                self.confirmed.value
-                or any("confirmed" in one.action for one in error.problems)
-            )
+            unusual = any("confirmed" in one.action for one in error.problems)
+            show_if(self.confirmed.value or unusual, self.confirmed)
         lines = wrong_lines(error, units=self.switch.units, typed=self.fields.typed())
         lead = f"<p><b>{_T.form['before']}</b></p>"
         self.answer_view.value = status(lead + bullets(lines))

@@ -100,6 +100,12 @@ class Visit:
         )
 
     @property
+    def besides(self) -> dict[str, Any]:
+        """What ``check_client`` is given besides the client."""
+        names = ("loads", "allowances", "confirmed")
+        return {name: getattr(self, name) for name in names}
+
+    @property
     def next(self) -> "Visit":
         """A copy for the next visit: what a tape, a scale and the day give is empty."""
         same = {"sex": self.entries["sex"]} if self.entries.get("sex") else {}

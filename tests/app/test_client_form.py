@@ -147,7 +147,7 @@ def test_the_invented_client_is_said_to_be_one_and_her_note_is_saved_when_asked(
     form.show_example()
     told, how = form.fields.entries()
     assert told == {**EXAMPLE.entries} and how[MASS] == "hoist scale"
-    assert form.fields.load_limits() == EXAMPLE.loads
+    assert form.fields.visit(EXAMPLE.on, confirmed=False).loads == EXAMPLE.loads
     assert "Invented client" in form.answer_view.value
     assert form.picture_view.value.count('alt="') == 2
     assert "_cm" not in form.picture_view.value + form.answer_view.value
@@ -171,7 +171,7 @@ def test_the_invented_client_is_said_to_be_one_and_her_note_is_saved_when_asked(
     assert (tmp_path / "mine.md").read_bytes() == kept
     form.clear()
     assert form.fields.entries() == ({}, {}) and form.answer is None
-    assert form.fields.stated() == []
+    assert form.fields.stated() == ()
     assert "press Check" in form.answer_view.value
 
 

@@ -66,7 +66,7 @@ def test_a_client_is_kept_opened_changed_copied_and_deleted(folder):
     assert page.kept.which.value == "K-3" and page.fields.entries() == ({}, {})
     assert "Open: K-3" in page.press("Open")
     assert page.form.answer.client.known[MASS].value == 25
-    assert note.size.value == "paediatric 2" and page.fields.stated() == ["swelling"]
+    assert note.size.value == "paediatric 2" and page.fields.stated() == ("swelling",)
     page.weigh(**{MASS: "26"})
     assert "Changed: visit of 2026-01-05" in page.press("Keep this visit")
     assert "The age was 9 on 2026-01-05" in page.press("Copy for the next visit")
