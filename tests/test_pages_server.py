@@ -57,22 +57,27 @@ def test_a_visit_keeps_its_kernel_and_another_has_its_own(lab):
 def test_a_visit_gives_its_parts_as_they_come_to_whoever_asks_whenever():
     async def scene():
         visit = Visit("adviser.ipynb")
-        await visit.add("a")
+        visit.there.append("a")
 
         async def read():
             return "".join([part async for part in visit.parts()])
 
         early = asyncio.ensure_future(read())
         await asyncio.sleep(0)
-        await visit.add("b")
-        await visit.end()
+        visit.there.append("b")
+        visit.made = True
         return await early, await read()
 
     assert asyncio.run(scene()) == ("ab", "ab")
 
 
 class Kernels(set):
-    """Kernels that are ended when told so."""
+    """Kernels that are ended when told so; those in ``lines`` are on a page."""
+
+    lines = frozenset()
+
+    def kernel_model(self, kernel_id):
+        return {"connections": int(kernel_id in self.lines)}
 
     async def shutdown_kernel(self, kernel_id, now):
         self.discard(kernel_id)
@@ -81,12 +86,12 @@ class Kernels(set):
 def app_with(visits, lines=()):
     app = Pages.__new__(Pages)
     app.visits = {}
-    app.lines = dict.fromkeys(visits, 0) | dict.fromkeys(lines, 1)
     app.kernel_manager = Kernels(visits)
+    app.kernel_manager.lines = frozenset(lines)
     for name in visits:
         visit = Visit("adviser.ipynb")
         visit.kernel = name
-        visit.made.set()
+        visit.made = True
         app.visits[name] = visit
     return app
 
@@ -119,9 +124,9 @@ def test_of_pages_that_were_left_the_latest_few_stay_for_a_while(monkeypatch):
 def test_a_page_that_is_gone_back_to_is_not_ended(monkeypatch):
     app = app_with(["a"])
     look(app, monkeypatch, times=1, clock=0.0)
-    app.lines["a"] = 1
+    app.kernel_manager.lines = {"a"}
     look(app, monkeypatch, times=1, clock=server._STAYS * 2)
-    app.lines["a"] = 0
+    app.kernel_manager.lines = frozenset()
     look(app, monkeypatch, times=1, clock=server._STAYS * 3)
     assert set(app.visits) == {"a"}
 

@@ -9,13 +9,13 @@ to it, finds the same kernel with everything entered. A visit ends when it is be
 afresh, some time after its page was closed, or with the server.
 """
 
-import argparse
 import asyncio
 import logging
 import os
 import secrets
+import sys
 import time
-from collections import defaultdict
+from collections import deque
 from collections.abc import AsyncIterator
 from importlib import import_module
 from pathlib import Path
@@ -47,6 +47,9 @@ TEMPLATE = Path(__file__).with_name("template")
 #: Seconds for which a page that was closed can be gone back to, how many such pages
 #: there may be at once (each holds some hundred MB), and seconds between two looks.
 _STAYS, _MOST_LEFT, _LOOK = 1800.0, 2, 10.0
+_SPARE = 2  # kernels that wait for whichever page is asked for
+_MOMENT = 0.02  # seconds between two looks at whether more of a page is made
+_WIDGETS = ["@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8"]
 #: Of what the server could serve, all that a page needs.
 _NEEDED = ("templates/", "static/", "labextensions/", "api/themes/")
 #: Nothing on a page may ask another host, whatever is in it.
@@ -66,35 +69,23 @@ _NOT_SHOWN = (
 
 
 class Visit:
-    """One page as it is made: its parts so far, and the kernel that runs it."""
+    """One page as it is made: what there is of it, and the kernel that runs it."""
 
     def __init__(self, page: str) -> None:
-        self.page = page
-        self.kernel = ""
-        self.left: float | None = None
-        self.made = asyncio.Event()
-        self._parts: list[str] = []
-        self._more = asyncio.Condition()
-
-    async def add(self, part: str) -> None:
-        async with self._more:
-            self._parts.append(part)
-            self._more.notify_all()
-
-    async def end(self) -> None:
-        """Nothing comes any more."""
-        self.made.set()
-        await self.add("")
+        self.page, self.kernel = page, ""
+        self.made, self.there = False, list[str]()
+        self.maker: asyncio.Future[None] | None = None
+        #: Since when nobody is known to have it open.
+        self.left: float | None = time.monotonic()
 
     async def parts(self) -> AsyncIterator[str]:
+        """Give all parts, those to come as they come, to whoever asks."""
         given = 0
-        while given < len(self._parts) or not self.made.is_set():
-            async with self._more:
-                while given == len(self._parts):
-                    await self._more.wait()
-                new = self._parts[given:]
-            given += len(new)
-            yield "".join(new)
+        while given < len(self.there) or not self.made:
+            if new := self.there[given:]:
+                given += len(new)
+                yield "".join(new)
+            await asyncio.sleep(_MOMENT)
 
 
 class Pages(Voila):
@@ -104,9 +95,7 @@ class Pages(Voila):
         super().__init__(**settings)
         self.folder = ""
         self.visits: dict[str, Visit] = {}
-        self.lines: defaultdict[str, int] = defaultdict(int)
-        # One kernel is kept in it; one more waits to be put there.
-        self._spare: asyncio.Queue[str] = asyncio.Queue(1)
+        self._spare: deque[asyncio.Future[str]] = deque()
 
     def load_config_file(self, *_: Any, **__: Any) -> None:
         """Read no settings: none is anybody's to change."""
@@ -131,7 +120,7 @@ class Pages(Voila):
         return [
             *needed,
             (kernel, Model),
-            (f"{kernel}/channels", Line),
+            (f"{kernel}/channels", VoilaKernelWebsocketHandler),
             (r"/voila/api/shutdown/.*", Left),
             (rf"/pages/({names})", Page, settings),
             (r"/(?:pages/?)?", RedirectHandler, {"url": f"/pages/{START}"}),
@@ -140,24 +129,28 @@ class Pages(Voila):
     def claim(self, page: str) -> str:
         name = secrets.token_urlsafe(9)
         visit = self.visits[name] = Visit(page)
-        visit.left = time.monotonic()
-        task = asyncio.ensure_future(self._make(visit))
-        self._tasks = {t for t in getattr(self, "_tasks", ()) if not t.done()} | {task}
+        # Whoever makes it is kept with it: what nobody holds may be ended midway.
+        visit.maker = asyncio.ensure_future(self._make(visit))
         return name
 
     def visit(self, name: str, page: str) -> Visit | None:
         found = self.visits.get(name)
         if found is None or found.page != page:
             return None
-        gone = found.made.is_set() and found.kernel not in self.kernel_manager
+        gone = found.made and found.kernel not in self.kernel_manager
         return None if gone else found
+
+    def is_open(self, visit: Visit) -> bool:
+        """Say whether a browser has a line to the kernel of a page."""
+        there = visit.kernel in self.kernel_manager
+        known = self.kernel_manager.kernel_model(visit.kernel) if there else {}
+        return bool(known.get("connections"))
 
     async def forget(self, name: str) -> None:
         visit = self.visits.pop(name, None)
-        if visit is None:
-            return
-        await visit.made.wait()
-        if visit.kernel in self.kernel_manager:
+        while visit is not None and not visit.made:
+            await asyncio.sleep(_MOMENT)
+        if visit is not None and visit.kernel in self.kernel_manager:
             await self.kernel_manager.shutdown_kernel(visit.kernel, now=True)
 
     def renderer(self, page: str) -> NotebookRenderer:
@@ -181,48 +174,41 @@ class Pages(Voila):
         try:
             renderer = self.renderer(visit.page)
             await renderer.initialize()
-            while visit.kernel not in self.kernel_manager:
-                visit.kernel = await self._spare.get()
-                if not visit.kernel:
-                    raise RuntimeError("no kernel starts")
+            waited = await self._spare.popleft() if self._spare else ""
+            there = waited in self.kernel_manager
+            visit.kernel = waited if there else await self._started()
             manager = self.kernel_manager.get_kernel(visit.kernel)
             made = renderer.generate_content_generator(visit.kernel, manager)
             async for part, _ in made:
-                await visit.add(part)
+                visit.there.append(part)
         except Exception:
             self.log.exception("%s could not be made", visit.page)
-            await visit.add(_SORRY)
+            visit.there.append(_SORRY)
         finally:
-            await visit.end()
+            visit.made = True
+            self._keep_spare()
 
-    async def _keep_spare(self) -> None:
+    def _keep_spare(self) -> None:
         """Start kernels that wait for a page, when nobody waits for another."""
-        while True:
-            made = [visit.made.is_set() for visit in self.visits.values()]
-            if self._spare.qsize() and not all(made):
-                await asyncio.sleep(0.5)
-                continue
-            try:
-                # Its cells run in the folder in which what is saved will lie.
-                kernel = await self.kernel_manager.start_kernel(
-                    kernel_name="python3", cwd=self.folder
-                )
-            except Exception:
-                self.log.exception("no kernel could be started")
-                kernel = ""
-            await self._spare.put(kernel)
+        if all(visit.made for visit in self.visits.values()):
+            while len(self._spare) < _SPARE:
+                self._spare.append(asyncio.ensure_future(self._started()))
+
+    async def _started(self) -> str:
+        # Its cells run in the folder in which what is saved will lie.
+        where = {"kernel_name": "python3", "cwd": self.folder}
+        return str(await self.kernel_manager.start_kernel(**where))
 
     async def _end_what_was_left(self) -> None:
         """End visits whose page was closed long ago, and all but the latest few."""
         while True:
             await asyncio.sleep(_LOOK)
             now, left = time.monotonic(), []
-            for name, visit in list(self.visits.items()):
-                if self.lines[visit.kernel] > 0 or not visit.made.is_set():
+            for name, visit in self.visits.items():
+                if self.is_open(visit) or not visit.made:
                     visit.left = None
-                elif visit.left is None:
-                    visit.left = now
                 else:
+                    visit.left = visit.left or now
                     left.append((visit.left, name))
             for place, (since, name) in enumerate(sorted(left, reverse=True)):
                 if place >= _MOST_LEFT or now - since > _STAYS:
@@ -272,22 +258,6 @@ class Left(RequestHandler):
         self.set_status(204)
 
 
-class Line(VoilaKernelWebsocketHandler):
-    """A page's line to its kernel; the server knows by it who is there."""
-
-    counted = False
-
-    async def open(self, kernel_id: str) -> None:  # type: ignore[override]
-        await super().open(kernel_id)
-        self.settings["voila"].lines[kernel_id] += 1
-        self.counted = True
-
-    def on_close(self) -> None:
-        if self.counted:
-            self.settings["voila"].lines[self.kernel_id] -= 1
-        super().on_close()
-
-
 async def _without_kernel(renderer: NotebookRenderer) -> str:
     """Return the start page; its cells call a function of ``show``, as is done here."""
     await renderer.initialize()
@@ -304,34 +274,30 @@ async def _without_kernel(renderer: NotebookRenderer) -> str:
     async def no_kernel(nb: Any) -> str:
         return ""
 
-    given = {"kernel_start": no_kernel, "cell_generator": cells, "frontend": "voila"}
     made = renderer.exporter.generate_from_notebook_node(
         renderer.notebook,
         resources=renderer.resources,
-        extra_context=given,
+        extra_context={
+            "kernel_start": no_kernel,
+            "cell_generator": cells,
+            "frontend": "voila",
+        },
         page_config=renderer.page_config,
     )
     return "".join([part async for part, _ in made])
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--port", type=int, required=True)
-    parser.add_argument("--folder", required=True)
-    args = parser.parse_args()
-    policy = _POLICY.format(host=HOST, port=args.port)
-    widgets = [
-        "@jupyter-widgets/jupyterlab-manager",
-        "@voila-dashboards/widgets-manager8",
-    ]
-    look = {"theme": "light", "template": "lab", "extension_allowlist": widgets}
+def main(port: str, folder: str) -> None:
+    """Serve at a port, until stopped; what is saved goes to a folder."""
+    policy = _POLICY.format(host=HOST, port=port)
+    look = {"theme": "light", "template": "lab", "extension_allowlist": _WIDGETS}
     fixed = dict.fromkeys(("allow_template_override", "allow_theme_override"), "NO")
     ends = {"shutdown_wait_time": 2.0}
     os.environ[LOADS] = " ".join(f"sizing.app.{name}" for name in _LOADED.split())
     app = Pages.instance(
         config=Config({"VoilaConfiguration": look | fixed, "KernelManager": ends}),
         ip=HOST,
-        port=args.port,
+        port=int(port),
         port_retries=0,
         open_browser=False,
         root_dir=str(Path(str(notebook_files()[START])).parent),
@@ -346,10 +312,10 @@ def main() -> None:
         },
         log_level=logging.WARNING,
     )
-    app.folder = args.folder
+    app.folder = folder
     app.initialize([])
     app.start()
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])

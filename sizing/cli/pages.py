@@ -15,7 +15,7 @@ def run(args: argparse.Namespace) -> int:
     write_profile(state)
     folder.mkdir(parents=True, exist_ok=True)
     print(f"What you save goes to: {folder}")
-    words = ["-m", "sizing.app.server", "--port", str(port), "--folder", str(folder)]
+    words = ["-m", "sizing.app.server", str(port), str(folder)]
     start = f"pages/{START}"
     serve(
         words,
