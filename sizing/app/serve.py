@@ -8,13 +8,11 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.request
 import webbrowser
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
+from contextlib import suppress
 from importlib.abc import Traversable
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 from sizing.errors import SizingError
@@ -61,16 +59,6 @@ def notebook_files() -> dict[str, Traversable]:
     return found
 
 
-def write_profile(state: Path) -> None:
-    profile = state / "ipython" / "profile_default"
-    try:
-        (profile / "startup").mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SizingError(f"{state} cannot be written to ({error.strerror}).") from None
-    write_text(profile / "ipython_kernel_config.py", _KERNEL)
-    write_text(profile / "startup" / "first.py", _FIRST)
-
-
 def asked_for(args: argparse.Namespace) -> tuple[Path, int, Path]:
     """Return the folder and the port asked for, checked, and the state folder."""
     folder = args.folder.expanduser()
@@ -95,34 +83,40 @@ def free_port(asked: int | None) -> int:
 
 
 def serve(
-    words: Sequence[str],
-    *,
-    port: int,
-    page: str,
-    state: Path,
-    alive: str,
-    browser: bool,
+    words: Sequence[str], page: str, *, port: int, state: Path, browser: bool
 ) -> None:
     """Start a server, say where it is, and stay until it is stopped."""
-    token = secrets.token_hex(16)
+    _write_profile(state)
+    token, log = secrets.token_hex(16), state / f"server-{port}.log"
     address = f"http://{HOST}:{port}/{page}?token={token}"
-    log = state / f"server-{port}.log"
-    with _stop_like_ctrl_c():
-        server = _start(words, state, log, token)
-        try:
-            _wait(server, f"http://{HOST}:{port}/{alive}", token, log)
-            print(f"In your browser: {address}\n{_T.keep_open}", flush=True)
-            if browser:
-                webbrowser.open(address)
-            status = server.wait()
-        except KeyboardInterrupt:
-            print("Stopping ...", flush=True)
-            status = 0
-        finally:
-            _end(server)
+    for name in {"SIGTERM", "SIGHUP"} & {*dir(signal)}:
+        # A closed window, or a polite request to end, stops us as Ctrl-C does.
+        signal.signal(getattr(signal, name), signal.default_int_handler)
+    server = _start(words, state, log, token)
+    try:
+        _wait(server, port, log)
+        print(f"In your browser: {address}\n{_T.keep_open}", flush=True)
+        if browser:
+            webbrowser.open(address)
+        status = server.wait()
+    except KeyboardInterrupt:
+        print("Stopping ...", flush=True)
+        status = 0
+    finally:
+        _end(server)
     if status != 0:
         raise SizingError(_died(log))
     log.unlink(missing_ok=True)
+
+
+def _write_profile(state: Path) -> None:
+    profile = state / "ipython" / "profile_default"
+    try:
+        (profile / "startup").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SizingError(f"{state} cannot be written to ({error.strerror}).") from None
+    write_text(profile / "ipython_kernel_config.py", _KERNEL)
+    write_text(profile / "startup" / "first.py", _FIRST)
 
 
 def _start(
@@ -145,20 +139,15 @@ def _start(
         )
 
 
-def _wait(server: subprocess.Popen[bytes], address: str, token: str, log: Path) -> None:
-    let_in = {"Authorization": f"token {token}"}
-    request = urllib.request.Request(address, headers=let_in)
-    # No proxy: it is on this machine.
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+def _wait(server: subprocess.Popen[bytes], port: int, log: Path) -> None:
+    """Wait until the server takes what it is asked, which it answers in turn."""
     end = time.monotonic() + _PATIENCE
     while time.monotonic() < end:
         if server.poll() is not None:
             raise SizingError(_died(log))
-        try:
-            with opener.open(request, timeout=5):
-                return
-        except OSError:
-            time.sleep(0.1)
+        with suppress(OSError), socket.create_connection((HOST, port), timeout=5):
+            return
+        time.sleep(0.1)
     raise SizingError(_T.late.format(seconds=_PATIENCE, log=log))
 
 
@@ -168,26 +157,9 @@ def _died(log: Path) -> str:
 
 
 def _end(server: subprocess.Popen[bytes]) -> None:
-    if server.poll() is None:
-        server.terminate()
-        try:
-            server.wait(_FAREWELL)
-        except subprocess.TimeoutExpired:
-            server.kill()
-            server.wait()
-
-
-@contextmanager
-def _stop_like_ctrl_c() -> Iterator[None]:
-    """Let a closed window, or a polite request to end, stop us as Ctrl-C does."""
-
-    def interrupt(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    numbers = [getattr(signal, n) for n in ("SIGTERM", "SIGHUP") if hasattr(signal, n)]
-    before = {number: signal.signal(number, interrupt) for number in numbers}
+    server.terminate()
     try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+        server.wait(_FAREWELL)
+    except subprocess.TimeoutExpired:
+        server.kill()
+        server.wait()

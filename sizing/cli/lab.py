@@ -9,39 +9,14 @@ import sys
 from collections.abc import Mapping
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
 
-from sizing.app.serve import (
-    HOST,
-    START,
-    asked_for,
-    notebook_files,
-    serve,
-    write_profile,
-)
+from sizing.app.serve import HOST, START, asked_for, notebook_files, serve
 from sizing.cli.places import add_table
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes, write_text
 from sizing.resources import texts
 
 _T = texts("serve")
-_NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
-_OVERRIDES: dict[str, dict[str, Any]] = {
-    "@jupyterlab/apputils-extension:notification": {
-        "checkForUpdates": False,
-        "fetchNews": "false",
-    },
-    # A form's events come one after another, in the thread that runs the cells: in one
-    # of their own they would draw while the page still draws, which matplotlib cannot.
-    "@jupyterlab/apputils-extension:kernels-settings": {
-        "commsOverSubshells": "disabled"
-    },
-}
-#: What would ask another host.
-_DISABLED = (
-    "@jupyterlab/apputils-extension:announcements",
-    "@jupyterlab/extensionmanager-extension",
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,14 +33,8 @@ def run(args: argparse.Namespace) -> int:
     for name, newer in beside.items():
         print(f"Your own {name} is kept; the newer one is '{newer}'.")
     print(f"Your notebooks: {folder}")
-    serve(
-        ["-m", "jupyterlab", *_options(folder, port)],
-        port=port,
-        page="lab",
-        state=state,
-        alive="api/status",
-        browser=not args.no_browser,
-    )
+    words = ["-m", "jupyterlab", *_options(folder, port)]
+    serve(words, "lab", port=port, state=state, browser=not args.no_browser)
     print("Stopped. Your notebooks stay in their folder.")
     return 0
 
@@ -76,37 +45,16 @@ def write_settings(state: Path) -> None:
     They lie in the user's own state folder, so that neither what came with the
     notebooks nor the settings of whatever else uses JupyterLab here change them.
     """
-    write_profile(state)
     place = state / "config" / "labconfig"
     place.mkdir(parents=True, exist_ok=True)
-    page = {"disabledExtensions": dict.fromkeys(_DISABLED, True)}
-    write_text(place / "default_setting_overrides.json", json.dumps(_OVERRIDES))
-    write_text(place / "page_config.json", json.dumps(page))
+    for name, content in _T.lab_files.items():
+        write_text(place / f"{name}.json", json.dumps(content))
 
 
 def _options(folder: Path, port: int) -> list[str]:
     """Return the settings that matter, where no settings file can override them."""
-    options = {
-        "ServerApp.ip": HOST,
-        "ServerApp.port": port,
-        "ServerApp.port_retries": 0,
-        "ServerApp.root_dir": folder,
-        "ServerApp.identity_provider_class": "sizing.app.guard.OneToken",
-        "ServerApp.allow_unauthenticated_access": False,
-        "ServerApp.allow_origin": "",
-        "ServerApp.allow_origin_pat": "",
-        "ServerApp.allow_remote_access": False,
-        "ServerApp.disable_check_xsrf": False,
-        "ServerApp.terminals_enabled": False,
-        # Root is common in a container, and no reason to refuse.
-        "ServerApp.allow_root": True,
-        "ContentsManager.allow_hidden": False,
-        "KernelManager.shutdown_wait_time": 2.0,
-        "LabApp.open_browser": False,
-        "LabApp.extension_manager": "readonly",
-        "LabApp.news_url": "None",
-        "LabApp.check_for_updates_class": _NO_UPDATES,
-    }
+    own = {"ip": HOST, "port": port, "root_dir": folder}
+    options = {f"ServerApp.{name}": value for name, value in own.items()} | _T.lab
     return [f"--{name}={value}" for name, value in options.items()]
 
 
@@ -115,10 +63,8 @@ def lay_notebooks(
 ) -> dict[str, str]:
     """Lay the kit's notebooks in a folder, never over the user's work.
 
-    A file that is not there is laid, and one that is still as the kit laid it is
-    renewed. One that was changed, or only run and saved, is the user's and stays; where
-    the kit has brought a newer one since, that is laid beside it. Returned: for each
-    notebook laid beside, the file's name.
+    What is as the kit laid it is renewed. What was changed, or only run and saved,
+    stays, and a newer one is laid beside it; returned are those names, by notebook.
     """
     if notebooks is None:
         there = notebook_files().items()

@@ -2,7 +2,7 @@
 
 import argparse
 
-from sizing.app.serve import START, asked_for, serve, write_profile
+from sizing.app.serve import START, asked_for, serve
 from sizing.cli.places import add_table
 
 
@@ -12,18 +12,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     folder, port, state = asked_for(args)
-    write_profile(state)
     folder.mkdir(parents=True, exist_ok=True)
     print(f"What you save goes to: {folder}")
     words = ["-m", "sizing.app.server", str(port), str(folder)]
-    start = f"pages/{START}"
-    serve(
-        words,
-        port=port,
-        page=start,
-        state=state,
-        alive=start,
-        browser=not args.no_browser,
-    )
+    serve(words, f"pages/{START}", port=port, state=state, browser=not args.no_browser)
     print("Stopped. What you saved stays in its folder.")
     return 0
