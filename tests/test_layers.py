@@ -1,93 +1,24 @@
-"""Imports point one way, as the data flows; no code names a machine or a name."""
+"""Imports point one way, as the data flows; modules stay short."""
 
 import ast
+import re
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
+
+import pytest
 
 import sizing
 
 PACKAGE = Path(sizing.__file__).parent
 ORDER = [
-    {"errors"},
-    {"resources"},
-    {"kinds"},
-    {"files"},
-    {"measures"},
-    {"words.numbers"},
-    {"stats"},
-    {"surveys"},
-    {"people"},
-    {"charts"},
-    {"coverage"},
-    {"bands"},
-    {"words.chart"},
-    {"words.client"},
-    {"words.client_notes"},
-    {"client", "stock", "lesson", "study"},
-    {"trials"},
-    {"words"},
-    {"plots"},
-    {"pages"},
-    {"app"},
-    {"cli"},
+    *({"errors"}, {"resources"}, {"kinds"}, {"files"}, {"measures"}),
+    *({"words.numbers"}, {"stats"}, {"surveys"}, {"people"}, {"charts"}),
+    *({"coverage"}, {"bands"}, {"words.chart"}, {"words.client"}),
+    *({"words.client_notes"}, {"client", "stock", "lesson", "study"}, {"trials"}),
+    *({"words"}, {"plots"}, {"pages"}, {"app"}, {"cli"}),
 ]
 LEVEL = {name: level for level, names in enumerate(ORDER) for name in names}
-MODULES = sorted(PACKAGE.rglob("*.py"))
-
-
-def layer_of(path: Path) -> str:
-    return _layer(path.relative_to(PACKAGE).with_suffix("").parts)
-
-
-def _layer(parts: tuple[str, ...]) -> str:
-    """Return the layer of a module: its room, but for words that results say."""
-    whole = ".".join(parts[:2])
-    return whole if whole in LEVEL else parts[0]
-
-
-def imported_layers(path: Path) -> set[str]:
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names = []
-        if isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path}: write imports in full"
-            names = [node.module or ""]
-            if names == ["sizing.words"]:
-                names = [f"sizing.words.{alias.name}" for alias in node.names]
-        for name in names:
-            parts = name.split(".")
-            if parts[0] == "sizing" and len(parts) > 1:
-                found.add(_layer(tuple(parts[1:])))
-            elif parts[0] == "sizing":
-                found.add("")
-    return found
-
-
-def backward(layer: str, imported: set[str]) -> list[str]:
-    """Return the imports that do not come from an earlier layer."""
-    return [
-        name
-        for name in sorted(imported)
-        if name != layer and (name not in LEVEL or LEVEL[name] >= LEVEL[layer])
-    ]
-
-
-def test_modules_import_only_from_the_layers_before_them():
-    wrong = {}
-    for path in MODULES:
-        layer = layer_of(path)
-        if layer not in {"__init__", "__main__"}:
-            assert layer in LEVEL, f"{layer} has no place in the order"
-            wrong[str(path)] = backward(layer, imported_layers(path))
-    assert {path: found for path, found in wrong.items() if found} == {}
-
-
-def test_the_order_is_noticed_when_broken():
-    assert backward("measures", {"plots"}) == ["plots"]
-    assert backward("stock", {"client", "charts"}) == ["client"]
-    assert backward("coverage", {"charts", "measures"}) == []
+SOURCES = {path: path.read_text("utf-8") for path in sorted(PACKAGE.rglob("*.py"))}
 
 
 def module_name(path: Path) -> str:
@@ -95,20 +26,45 @@ def module_name(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-NAMES = {module_name(path) for path in MODULES}
+NAMES = {module_name(path): path for path in SOURCES}
 
 
-def imported_modules(source: str, names: set[str]) -> set[str]:
+def layer(module: str) -> str:
+    """Return the layer of a module: its room, but for words that results say."""
+    parts = module.split(".")[1:3]
+    whole = ".".join(parts)
+    return whole if whole in LEVEL else parts[0]
+
+
+def imported(source: str, names: set[str]) -> set[str]:
     """Return the kit's modules that a text imports, at its head or in a function."""
     found = set()
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            module = node.module or ""
-            inner = {f"{module}.{alias.name}" for alias in node.names}
-            found |= inner & names or {module}
+            assert node.level == 0, "write imports in full"
+            inner = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= inner & names or {node.module}
     return found & names
+
+
+# The package's own list of public names reaches every room, and none it.
+GRAPH = {
+    name: imported(SOURCES[path], {*NAMES}) - {"sizing"}
+    for name, path in NAMES.items()
+    if name != "sizing"
+}
+
+
+def backward(graph: dict[str, set[str]]) -> list[tuple[str, str]]:
+    """Return the imports that do not come from an earlier layer."""
+    return [
+        (module, other)
+        for module, others in graph.items()
+        for other in others
+        if layer(module) != layer(other) and LEVEL[layer(other)] >= LEVEL[layer(module)]
+    ]
 
 
 def circles(graph: dict[str, set[str]]) -> list[str]:
@@ -120,26 +76,35 @@ def circles(graph: dict[str, set[str]]) -> list[str]:
     return []
 
 
-def test_no_import_leads_back_to_where_it_began():
-    # The package's own list of public names reaches every room, and none it.
-    graph = {
-        module_name(path): imported_modules(path.read_text("utf-8"), NAMES) - {"sizing"}
-        for path in MODULES
-        if module_name(path) != "sizing"
-    }
-    assert circles(graph) == []
+def test_imports_come_from_earlier_layers_and_lead_nowhere_back():
+    rooms = {layer(name) for name in GRAPH} - {"__main__"}
+    assert rooms <= set(LEVEL), "a room has no place in the order"
+    graph = {name: others for name, others in GRAPH.items() if "__main__" not in name}
+    assert backward(graph) == [] and circles(GRAPH) == []
 
 
-def test_a_circle_is_noticed_though_an_import_stands_in_a_function():
-    names = {"sizing.a", "sizing.b", "sizing.c"}
-    graph = {
-        "sizing.a": imported_modules("from sizing import b", names),
-        "sizing.b": imported_modules("def f():\n    import sizing.c", names),
-        "sizing.c": imported_modules("from sizing.a import x", names),
-    }
-    assert sorted(set(circles(graph))) == sorted(names)
-    graph["sizing.c"] = set()
-    assert circles(graph) == []
+@pytest.mark.parametrize(
+    ("sources", "wrong"),
+    [
+        ({"measures.a": "import sizing.plots.b", "plots.b": ""}, True),
+        ({"stock.a": "from sizing.client import b", "client.b": ""}, True),
+        ({"coverage.a": "from sizing.charts import b", "charts.b": ""}, False),
+        ({"stock.a": "from sizing.stock import b", "stock.b": ""}, False),
+        # A circle, though an import stands in a function.
+        (
+            {
+                "stock.a": "from sizing.stock import b",
+                "stock.b": "def f():\n    import sizing.stock.c",
+                "stock.c": "from sizing.stock.a import x",
+            },
+            True,
+        ),
+    ],
+)
+def test_a_wrong_import_is_noticed(sources, wrong):
+    names = {f"sizing.{name}" for name in sources}
+    graph = {f"sizing.{name}": imported(t, names) for name, t in sources.items()}
+    assert bool(backward(graph) or circles(graph)) == wrong
 
 
 #: Filled or lowered while something is worked out, and never handed out.
@@ -149,17 +114,18 @@ CHANGING = {"Notes"}
 def test_what_holds_figures_cannot_be_changed():
     """A figure changed after it was checked would be one that nobody checked."""
     open_ones = set()
-    for path in MODULES:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ClassDef):
-                made = [ast.unparse(part) for part in node.decorator_list]
-                if any(part.startswith("dataclass") for part in made):
-                    open_ones |= (
-                        set() if "dataclass(frozen=True)" in made else {node.name}
-                    )
+    for source in SOURCES.values():
+        for node in ast.walk(ast.parse(source)):
+            made = map(ast.unparse, getattr(node, "decorator_list", ()))
+            made = [part for part in made if part.startswith("dataclass")]
+            if made and "dataclass(frozen=True)" not in made:
+                open_ones.add(node.name)
     assert open_ones == CHANGING
 
 
-def test_modules_stay_short():
-    lines = {str(p): len(p.read_text("utf-8").splitlines()) for p in MODULES}
+def test_modules_stay_short_and_say_in_their_names_what_they_are_about():
+    lines = {str(path): len(text.splitlines()) for path, text in SOURCES.items()}
     assert {path: count for path, count in lines.items() if count > 450} == {}
+    vague = re.compile(r"(^|_)(parts|more|others|misc|utils|helpers)$")
+    files = [*SOURCES, *(PACKAGE.parent / "tests").rglob("*.py")]
+    assert [path.name for path in files if vague.search(path.stem)] == []

@@ -1,4 +1,4 @@
-"""Killed at any point, or twice at once: a folder is whole, and nothing is left."""
+"""Killed at any point, or twice at once: what is written is whole, nothing is left."""
 
 import json
 import os
@@ -9,13 +9,7 @@ import threading
 import pytest
 
 from sizing.errors import SizingError
-from sizing.files.folders import (
-    _exchange,
-    _part,
-    clear_leftovers,
-    write_bytes,
-    write_folder,
-)
+from sizing.files.folders import _exchange, _part, clear_leftovers, write_folder
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 
@@ -38,13 +32,17 @@ if swap == "two steps":
 def lay():
     shutil.rmtree(home, ignore_errors=True)
     home.mkdir()
-    if start != "nothing":
+    if start == "a file":
+        out.write_bytes(b"old")
+    elif start != "nothing":
         files.write_folder(out, old)
         (out / "mine.txt").write_bytes(b"mine")
         (out / "pictures" / "mine.txt").write_bytes(b"mine")
         (out / "form.csv").write_bytes(b"filled in")
 
 def write():
+    if start == "a file":
+        return files.write_bytes(out, b"new")
     files.write_folder(out, new, kept={"form.csv": "form_blank.csv"},
                        stale=["gone.png"])
 
@@ -83,51 +81,36 @@ print(json.dumps([before, after, rows]))
 """
 
 
-@pytest.mark.parametrize("start", ["nothing", "results"])
-@pytest.mark.parametrize("swap", ["one step", "two steps"])
-def test_a_folder_is_as_it_was_or_complete_wherever_its_writer_is_killed(
+@pytest.mark.parametrize(
+    ("start", "swap"),
+    [
+        ("a file", "one step"),
+        *(("nothing", swap) for swap in ("one step", "two steps")),
+        *(("results", swap) for swap in ("one step", "two steps")),
+    ],
+)
+def test_what_is_written_is_as_it_was_or_complete_wherever_its_writer_is_killed(
     start, swap, tmp_path
 ):
     """Where folders cannot be swapped in one step, after the next run's clearing."""
     words = [sys.executable, "-c", SCRIPT, str(tmp_path / "home"), start, swap]
     done = subprocess.run(words, capture_output=True, timeout=120, check=True)
     before, after, rows = json.loads(done.stdout)
-    assert after["out/a.csv"] == "new" and "out/gone.png" not in after
+    if start == "a file":
+        assert (before, after) == ({"out": "old"}, {"out": "new"})
+    else:
+        assert after["out/a.csv"] == "new" and "out/gone.png" not in after
     if start == "results":
         assert after["out/form.csv"] == "filled in"
         assert after["out/form_blank.csv"] == "blank"
         assert after["out/mine.txt"] == after["out/pictures/mine.txt"] == "mine"
-    assert len(rows) > 15
+    assert len(rows) > (4 if start == "a file" else 15)
     whole = (before, after)
     for at_once, cleared, stray, again in rows:
         assert cleared in whole and stray == [] and again == after
         assert at_once in whole or (swap == "two steps" and at_once == {})
     reached = [after in row[:2] for row in rows]
     assert True in reached and False in reached
-
-
-def test_a_file_is_the_old_or_the_new_wherever_its_writer_is_killed(tmp_path):
-    path = tmp_path / "note.md"
-    script = (
-        "import os, sys, signal\nfrom sizing.files.folders import write_bytes\n"
-        "left = [int(sys.argv[2])]\n"
-        "def hook(event, words):\n"
-        "    if event.split('.')[0] in ('open', 'os', 'shutil'):\n"
-        "        left[0] -= 1\n"
-        "        if left[0] == -1: os.kill(os.getpid(), signal.SIGKILL)\n"
-        "sys.addaudithook(hook)\nwrite_bytes(sys.argv[1], b'new')\n"
-    )
-    seen = []
-    for step in range(20):
-        path.write_bytes(b"old")
-        words = [sys.executable, "-c", script, str(path), str(step)]
-        done = subprocess.run(words, timeout=60, check=False)
-        seen.append(path.read_bytes())
-        if done.returncode == 0:
-            break
-    assert set(seen) == {b"old", b"new"} and len(seen) > 4
-    write_bytes(tmp_path / "other.md", b"the next run")
-    assert sorted(os.listdir(tmp_path)) == ["note.md", "other.md"]
 
 
 def test_what_a_running_writer_holds_is_left_alone(tmp_path):

@@ -4,7 +4,6 @@ import inspect
 import math
 import warnings
 from importlib import import_module
-from typing import Any
 
 import pandas as pd
 import pytest
@@ -30,6 +29,12 @@ FUNCTIONS = {
     if inspect.isfunction(found := getattr(room, name))
 }
 CHART = demo_chart()
+
+
+def call(*given, **named):
+    return given, named
+
+
 FEW = pd.DataFrame(
     {
         "sex": ["female", "male"] * 4,
@@ -43,8 +48,11 @@ NUMBERED = FEW.assign(person=range(8))
 SURVEY = read_embedded()
 WIDTHS = {"hip_circumference_cm": 20}
 FIT = {"people": PEOPLE, "widths": WIDTHS, "sizes": 2, "step_cm": 5}
+SHARES = {"smooth_cm": 0.0, "near": 2.0, "too_large": 0.5, "too_small": 0.5}
 JUDGED = {"people": PEOPLE, "chart": CHART, "replicates": 50}
 GROUPS, PRICES = demo_scenario()
+SERVED = Served(PEOPLE, 2)
+AIMS = {"target": 0.8, "budget": 1e6}
 CLIENT = {"sex": "female", "age_years": 74, "body_mass_kg": 68}
 NUMBERS = [3.0, 5.0, 4.0, 8.0]
 ANSWERS = pd.DataFrame(
@@ -59,124 +67,78 @@ MARGINS = pd.DataFrame(
 HARMS = pd.DataFrame(
     {"harm": ["too_large"], "estimate": [0.1], "low": [0.05], "high": [0.2]}
 )
-#: What each function is given while one parameter in turn is of a wrong kind.
-GOOD = {
-    "assign": {"people": PEOPLE, "chart": CHART},
-    "age_band": {"age_years": FEW["age_years"]},
-    "allowance_table": {"chosen": {}},
-    "read_trials": {"trials": demo_trials(), "chart": CHART},
-    "learn_chart": {"trials": read_trials(demo_trials(), CHART)},
-    "chance_of_wrong_size": JUDGED,
-    "chart_from": {"frame": CHART.frame},
-    "check_client": {"chart": CHART, "client": CLIENT},
-    "client_from": {"entries": CLIENT},
-    "common_group": {"people": PEOPLE},
-    "compare_charts": {
-        "people": PEOPLE,
-        "chart_a": CHART,
-        "chart_b": CHART,
-        "replicates": 20,
-    },
-    "compare_ways": {**JUDGED, "ways": ("usual", "stature")},
-    "estimate_coverage": JUDGED,
-    "coverage_by_sizes": {"people": PEOPLE, "numbers": (2,), "step_cm": 5},
-    "default_widths": {},
-    "coverage_in_chunks": {"chunks": [PEOPLE.frame], "chart": CHART},
-    "draw_measures": {"frame": NUMBERED, "draws": 1, "seed": 1},
-    "edge_stability": {**FIT, "replicates": 2},
-    "estimate_stature": {
-        "sex": "female",
-        "age_years": 70,
-        "known": {"knee_height_cm": 50},
-    },
-    "fit_bands": {**FIT, "splits": 2},
-    "fit_fairest": {**FIT, "by": "sex", "smallest": 1},
-    "fit_groups": {**FIT, "widths": {"adult": WIDTHS}},
-    "fit_guess": {},
-    "fit_nine_sizes": {"people": PEOPLE, "sizes": 1, "step_cm": 5},
-    "fits_matrix": {"values": PEOPLE.frame, "chart": CHART},
-    "harm_words": {"harms": HARMS},
-    "weighed_harm": {"harms": HARMS},
-    "frontier": {**FIT, "splits": 2, "sizes": (2,), "scales": (1.0,)},
-    "group_of": {"people": PEOPLE},
-    "judge_chart": JUDGED,
-    "limits_of_agreement": {"guess": NUMBERS, "truth": NUMBERS},
-    "load_people": {"name": "bariatric", "draws": 1},
-    "measuring_error": {"readings": READINGS},
-    "offer_from": {"charts": CHART, "prices": PRICES},
-    "partition_bands": {"values": NUMBERS, "bands": 2},
-    "people_from": {"frame": FEW, "draws": 1},
-    "people_of_survey": {"survey": SURVEY},
-    "plan_stock": {
-        "serves": Served(PEOPLE, 2),
-        "charts": CHART,
-        "prices": PRICES,
-        "scenarios": 50,
-    },
-    "plausible_range": {"measure": "stature_cm"},
-    "practice_clients": {"people": PEOPLE, "chart": CHART, "n": 1},
-    "read_answers": {"answers": ANSWERS, "chart": CHART},
-    "read_caseload": {"path": "none.csv"},
-    "read_chart": {"path": "none.csv"},
-    "read_margins": {"path": "none.csv"},
-    "read_nhanes_folder": {"folder": "none"},
-    "read_nhanes_files": {"demographics": "a.xpt", "body_measures": "b.xpt"},
-    "review_chart": {"chart": CHART},
-    "reweight": {"people": PEOPLE, "margins": MARGINS},
-    "room_result": {"answers": read_answers(ANSWERS, CHART), "chart": CHART},
-    "sensitivity": {
-        "people": PEOPLE,
-        "chart": CHART,
-        "settings": assumptions().head(1),
-    },
-    "serves_from": {"serves": GROUPS.head(1)},
-    "surprising_pairs": {"people": PEOPLE, "chart": CHART},
-    "to_standard_units": {"frame": FEW},
-    "to_tenths": {"values": NUMBERS},
-    "verify": {"name": "nhanes_2017_2018_totals"},
-    "who_falls_between": {"people": PEOPLE, "chart": CHART},
-    "why_none": JUDGED,
-    "width_needed": {**FIT, "sizes": (2,), "targets": (0.5,), "most": 1.1},
-    "write_chart": {"chart": CHART, "path": "sizes.csv"},
+#: What each function is given while one parameter in turn is wrong.
+GIVEN = {
+    "assign": call(PEOPLE, CHART),
+    "age_band": call(FEW["age_years"]),
+    "allowance_table": call({}),
+    "chance_of_wrong_size": call(**JUDGED, times=[1]),
+    "chart_from": call(CHART.frame),
+    "check_client": call(CHART, CLIENT),
+    "client_from": call(CLIENT),
+    "common_group": call(PEOPLE),
+    "compare_charts": call(PEOPLE, CHART, CHART, replicates=20),
+    "compare_ways": call(**JUDGED, ways=("usual", "stature")),
+    "coverage_by_sizes": call(PEOPLE, numbers=(2,), step_cm=5),
+    "coverage_in_chunks": call([PEOPLE.frame], CHART),
+    "default_widths": call(),
+    "draw_measures": call(FEW.assign(person=range(8)), draws=1, seed=1),
+    "edge_stability": call(**FIT, replicates=2),
+    "estimate_coverage": call(**JUDGED),
+    "estimate_stature": call("female", 70, {"knee_height_cm": 50}),
+    "fit_bands": call(**FIT, splits=1, load_limit_kg=200.0, tolerance=0.01, **SHARES),
+    "fit_fairest": call(**FIT, by="sex", smallest=1),
+    "fit_groups": call(**{**FIT, "widths": {"adult": WIDTHS}}, splits=0),
+    "fit_guess": call(),
+    "fit_nine_sizes": call(PEOPLE, sizes=1, step_cm=5),
+    "fits_matrix": call(PEOPLE.frame, CHART),
+    "frontier": call(**{**FIT, "sizes": (2,)}, splits=1, scales=(1.0,)),
+    "group_of": call(PEOPLE),
+    "harm_words": call(HARMS),
+    "judge_chart": call(**JUDGED),
+    "learn_chart": call(read_trials(demo_trials(), CHART)),
+    "limits_of_agreement": call(NUMBERS, NUMBERS, participant=[1, 1, 2, 2]),
+    "load_people": call("bariatric", draws=1),
+    "measuring_error": call(READINGS),
+    "offer_from": call(CHART, PRICES),
+    "partition_bands": call(NUMBERS, bands=2),
+    "people_from": call(FEW, draws=1),
+    "people_of_survey": call(SURVEY),
+    "plan_stock": call(SERVED, CHART, prices=PRICES, scenarios=50, **AIMS),
+    "plausible_range": call("stature_cm"),
+    "practice_clients": call(PEOPLE, CHART, n=1),
+    "read_answers": call(ANSWERS, CHART),
+    "read_caseload": call("none.csv"),
+    "read_chart": call("none.csv"),
+    "read_margins": call("none.csv"),
+    "read_nhanes_files": call("a.xpt", "b.xpt"),
+    "read_nhanes_folder": call("none"),
+    "read_trials": call(demo_trials(), CHART),
+    "review_chart": call(CHART),
+    "reweight": call(PEOPLE, MARGINS),
+    "room_result": call(read_answers(ANSWERS, CHART), CHART),
+    "sensitivity": call(PEOPLE, CHART, settings=assumptions().head(1)),
+    "serves_from": call(GROUPS.head(1)),
+    "surprising_pairs": call(load_people("bariatric", draws=1), CHART, n=1),
+    "to_standard_units": call(FEW),
+    "to_tenths": call(NUMBERS),
+    "verify": call("nhanes_2017_2018_totals"),
+    "weighed_harm": call(HARMS),
+    "who_falls_between": call(PEOPLE, CHART),
+    "why_none": call(**JUDGED),
+    "width_needed": call(**{**FIT, "sizes": (2,)}, targets=(0.5,), most=1.1),
+    "write_chart": call(CHART, "sizes.csv"),
 }
-#: Of these functions the settings that are numbers, or several, are made wrong too.
-SEED = {"seed": 1}
-MANY = {"replicates": 50, "seed": 1}
-SETTINGS: dict[str, dict[str, Any]] = {
-    "fit_bands": {
-        "smooth_cm": 0.0,
-        "near": 2.0,
-        "too_large": 0.5,
-        "too_small": 0.5,
-        "load_limit_kg": 200.0,
-        "tolerance": 0.01,
-        "splits": 1,
-        "seed": 1,
-    },
-    "edge_stability": {"replicates": 2, "seed": 1},
-    "frontier": {"sizes": [2], "scales": [1.0], "splits": 1, "seed": 1},
-    "width_needed": {"sizes": [2], "targets": [0.5], "most": 4.0},
-    "partition_bands": {},
-    "estimate_coverage": MANY,
-    "compare_charts": MANY,
-    "load_people": {"draws": 1, "seed": 1, "bmi_threshold": 40.0},
-    "compare_ways": MANY,
-    "chance_of_wrong_size": {**MANY, "times": [1]},
-    "practice_clients": {"n": 3, "seed": 1},
-    "surprising_pairs": {
-        "people": load_people("bariatric", draws=1),
-        "n": 1,
-        "seed": 1,
-    },
-    "limits_of_agreement": {"participant": [1, 1, 2, 2], **MANY},
-    "coverage_by_sizes": SEED,
-    "fit_groups": {"splits": 0},
-    "people_from": {"draws": 1, "seed": 1},
-    "check_client": SEED,
-    "plan_stock": {"target": 0.8, "budget": 1e6, "scenarios": 50, "seed": 1},
-    "sensitivity": SEED,
-    "why_none": MANY,
-    "judge_chart": MANY,
+
+
+def parameters(name: str) -> dict[str, inspect.Parameter]:
+    named = inspect.signature(FUNCTIONS[name]).parameters.items()
+    return {one: how for one, how in named if how.kind is not how.VAR_KEYWORD}
+
+
+GOOD = {
+    name: dict(zip(parameters(name), given, strict=False)) | named
+    for name, (given, named) in GIVEN.items()
 }
 #: Settings of which several may be given; other lists are data.
 SEVERAL = ("scales", "sizes", "targets", "times")
@@ -194,9 +156,15 @@ WRONG = {
 }
 
 
-def parameters(name: str) -> list[str]:
-    named = inspect.signature(FUNCTIONS[name]).parameters.values()
-    return [one.name for one in named if one.kind is not one.VAR_KEYWORD]
+def numbers(name: str) -> list[str]:
+    """Return the settings of a function that are a number, or several."""
+    shown = {one: how.default for one, how in parameters(name).items()} | GOOD[name]
+    return [
+        one
+        for one, value in shown.items()
+        if one in SEVERAL
+        or (isinstance(value, int | float) and not isinstance(value, bool))
+    ]
 
 
 def test_every_public_function_is_here():
@@ -222,8 +190,8 @@ def test_all_else_that_they_are_given_is_right(tmp_path, monkeypatch):
 def test_a_wrong_kind_is_refused_in_plain_words(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     strange = []
-    usual = inspect.signature(FUNCTIONS[name]).parameters
-    for parameter in parameters(name):
+    usual = parameters(name)
+    for parameter in usual:
         for kind, value in WRONG.items():
             if value is None and usual[parameter].default is None:
                 continue  # as good as left out, which is tried above
@@ -274,38 +242,32 @@ def test_what_was_found_is_shown_at_bearable_length():
     assert "Allowed: everyone" in words and len(words) < 400
 
 
+#: These take a person's own numbers, or what was checked before.
+OWN = {"estimate_stature", "draw_measures"}
+
+
 @pytest.mark.filterwarnings("ignore::sizing.errors.SizingWarning")
-@pytest.mark.parametrize("name", SETTINGS)
+@pytest.mark.parametrize("name", sorted(filter(numbers, GOOD.keys() - OWN)))
 def test_a_setting_that_cannot_be_is_refused_in_plain_words(name):
-    what, given = FUNCTIONS[name], {**GOOD[name], **SETTINGS[name]}
-    what(**given)
-    takes = {
-        **inspect.signature(bands.FitSettings).parameters,
-        **inspect.signature(what).parameters,
-    }
-    # Left out, people are smoothed or not as their measures ask.
-    optional = {one for one, how in takes.items() if how.default is None}
-    optional |= {"smooth_cm"} if name == "fit_bands" else set()
-    taken, tried = [], 0
-    for setting, good in given.items():
-        if isinstance(good, bool) or not (
-            isinstance(good, int | float) or setting in SEVERAL
-        ):
-            continue
+    takes, taken = inspect.signature(bands.FitSettings).parameters, []
+    takes = {**takes, **parameters(name)}
+    for setting in numbers(name):
+        # Left out, people are smoothed or not as their measures ask.
+        how = takes.get(setting)
+        optional = setting == "smooth_cm" or (how and how.default is None)
         for wrong in NO_NUMBERS:
-            if wrong is None and setting in optional:
+            if wrong is None and optional:
                 continue
-            value = [wrong] if isinstance(good, list | tuple) else wrong
-            tried += 1
+            value = [wrong] if setting in SEVERAL else wrong
             try:
-                what(**{**given, setting: value})
+                FUNCTIONS[name](**{**GOOD[name], setting: value})
             except SizingError as error:
                 assert "Traceback" not in str(error)
             except Exception as error:
                 taken.append(f"{setting}={value!r}: {type(error).__name__}: {error}")
             else:
                 taken.append(f"{setting}={value!r} was taken")
-    assert tried and not taken, "\n".join(taken)
+    assert not taken, "\n".join(taken)
 
 
 @pytest.mark.parametrize(

@@ -17,9 +17,7 @@ import pytest
 import sizing.app
 from sizing.cli.main import COMMANDS
 from sizing.resources import texts
-from tests.words.test_texts import every_text
-
-FORMS = Path(sizing.app.__file__).parent
+from tests.words.test_texts import NAMES, every_text
 
 #: Runs several commands in one process that refuses every connection and notes
 #: every change of a file outside the folder it is given.
@@ -165,29 +163,23 @@ def test_commands_touch_nothing_else_and_nobody(ran):
     assert not [p for p in folder.rglob("*") if p.name.endswith(".part")]
 
 
-def test_a_sizes_name_stays_a_name_on_every_page(ran):
+def test_a_sizes_name_stays_a_name_on_every_page_and_no_table_runs_anything(ran):
     folder, _ = ran
-    pages = [p for p in folder.rglob("*") if p.suffix in (".html", ".svg", ".md")]
-    told = dict.fromkeys((page.relative_to(folder).parts[0] for page in pages), False)
-    for page in pages:
-        text = page.read_text(encoding="utf-8")
-        assert "<img src=x" not in text, page
-        told[page.relative_to(folder).parts[0]] |= "&lt;img src=x" in text
-    expected = {"study": True, "chart.html": True, "stock.html": True, "lesson": True}
-    assert expected.items() <= told.items()
-
-
-def test_no_table_that_is_saved_runs_anything(ran):
-    folder, _ = ran
-    tables = [p for p in folder.rglob("*") if p.suffix in (".csv", ".xlsx")]
-    assert len(tables) > 8
-    for path in tables:
-        read = pd.read_csv if path.suffix == ".csv" else pd.read_excel
-        cells = read(path, header=None, dtype=str, keep_default_na=False)
-        for cell in cells.to_numpy(object).ravel():
-            text = str(cell)
-            number = re.fullmatch(r"[-+]?[\d.]+([eE][-+]?\d+)?", text)
-            assert number or not text.startswith(("=", "+", "-", "@")), (path, text)
+    told, tables = {}, 0
+    for path in (p for p in folder.rglob("*") if p.is_file()):
+        if path.suffix in (".html", ".svg", ".md"):
+            text, first = path.read_text("utf-8"), path.relative_to(folder).parts[0]
+            assert "<img src=x" not in text, path
+            told[first] = told.get(first, False) or "&lt;img src=x" in text
+        elif path.suffix in (".csv", ".xlsx"):
+            read = pd.read_csv if path.suffix == ".csv" else pd.read_excel
+            cells = read(path, header=None, dtype=str, keep_default_na=False)
+            tables += 1
+            for text in map(str, cells.to_numpy(object).ravel()):
+                number = re.fullmatch(r"[-+]?[\d.]+([eE][-+]?\d+)?", text)
+                assert number or not text.startswith(("=", "+", "-", "@")), (path, text)
+    assert tables > 8
+    assert all(told[name] for name in ("study", "chart.html", "stock.html", "lesson"))
 
 
 def test_the_tests_themselves_are_offline():
@@ -213,48 +205,37 @@ PERSONAL = re.compile(
     r"e-?mail|nhs)\b",
     re.IGNORECASE,
 )
-
-
-@pytest.mark.parametrize("command", COMMANDS)
-def test_no_option_asks_who_somebody_is(command):
-    parser = argparse.ArgumentParser()
-    import_module(f"sizing.cli.{command}").add_arguments(parser)
-    for option in parser._actions:
-        text = " ".join(map(str, (*option.option_strings, option.dest, option.help)))
-        assert not PERSONAL.search(text.replace("_", " ")), text
-
-
 #: Where a text says that a name is not wanted.
 NOT_ASKED = re.compile(r"\bno (name|date of birth)\b", re.IGNORECASE)
 
 
-def texts_of_forms():
-    """Every label, hint and placeholder of the forms: in code and in files of words."""
-    asked = {"description", "label", "placeholder"}
-    in_code, names = [], set()
-    for path in FORMS.glob("*.py"):
-        code = path.read_text(encoding="utf-8")
-        names.update(re.findall(r'^\w+ = texts\("(\w+)"\)', code, re.M))
-        for node in ast.walk(ast.parse(code)):
+def asked_of_people():
+    """Every text of forms and options: in code, in files of words, in commands."""
+    for path in Path(sizing.app.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             for word in getattr(node, "keywords", ()):
-                if word.arg in asked and isinstance(word.value, ast.Constant):
-                    in_code.append(str(word.value.value))
-    in_files = {name: every_text(vars(texts(name))) for name in names}
-    return in_code, in_files
+                named = word.arg in {"description", "label", "placeholder"}
+                if named and isinstance(word.value, ast.Constant):
+                    yield str(word.value.value)
+    for name in NAMES:
+        yield from every_text(vars(texts(name)))
+    for command in COMMANDS:
+        parser = argparse.ArgumentParser()
+        import_module(f"sizing.cli.{command}").add_arguments(parser)
+        for option in parser._actions:
+            words = (*option.option_strings, option.dest, option.help)
+            yield " ".join(map(str, words)).replace("_", " ")
 
 
-def test_no_form_asks_who_somebody_is():
-    in_code, in_files = texts_of_forms()
-    # Each form's file was found, and its labels: most are a few words.
-    assert {"client", "lesson", "people_form", "stock", "trials"} <= set(in_files)
-    found = [*in_code, *(text for own in in_files.values() for text in own)]
+def asks_who(words):
+    return bool(PERSONAL.search(NOT_ASKED.sub("", words)))
+
+
+def test_no_form_and_no_option_asks_who_somebody_is():
+    found = list(asked_of_people())
+    # Labels were found: most are a few words.
     assert sum(len(words.split()) <= 4 for words in found) > 300
-    asks = [words for words in found if PERSONAL.search(NOT_ASKED.sub("", words))]
-    assert asks == []
-
-
-def test_a_question_after_a_name_is_found():
-    assert PERSONAL.search("Client's name") and PERSONAL.search("date of birth")
-    assert not PERSONAL.search("Name of the size")
-    assert not PERSONAL.search(NOT_ASKED.sub("", "No name and no date of birth."))
-    assert PERSONAL.search(NOT_ASKED.sub("", "No name? Then a date of birth."))
+    assert [words for words in found if asks_who(words)] == []
+    assert asks_who("Client's name") and asks_who("No name? Then a date of birth.")
+    assert not asks_who("Name of the size")
+    assert not asks_who("No name and no date of birth.")
