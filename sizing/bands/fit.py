@@ -213,19 +213,18 @@ def fit_bands(
         ``smooth_cm`` is 0; where even so the quantile-centred bands do better on the
         half-splits, and only widths are asked for, these are returned.
     widths : mapping of measure to width
-        In the measure's unit, for one to four measures; a sequence gives one
-        width per size.
+        In its unit, for one to four measures; a sequence gives one width per size.
     sizes : int
         Number of sizes, those owned included.
     group : {"paediatric", "adult", "bariatric"}, optional
-        Group of the sizes in the chart; by default the one that all the people
-        can share (see ``group_of``). Sizes for people of all ages have none.
+        Group of the sizes; by default the one that all the people can share
+        (``group_of``). Sizes for people of all ages have none.
     tolerance : float, optional
         How far above the value the certified bound may stay (a share). By default it
         is pressed to within a point with up to three measures, which takes a second or
         two as a rule, and with four where a first second comes within five points.
     splits, seed : int
-        Half-splits for the held-out figures, and their seed; 0 for none.
+        Half-splits for the held-out figures (0 for none), and their seed.
     progress : bool
         Whether a bar shows how many half-splits are done.
     **settings
@@ -239,9 +238,8 @@ def fit_bands(
     Raises
     ------
     SizingError
-        If a setting makes no sense, a measure is absent, nobody is measured or
-        weighs anything, the sizes outnumber the distinct people, or no chart
-        meets the constraints.
+        If a setting makes no sense, a measure is absent, nobody is measured or weighs
+        anything, the sizes outnumber the people, or no chart meets the constraints.
 
     Notes
     -----

@@ -172,24 +172,18 @@ def fit_groups(
         ``.chart`` with all sizes; ``.fits``, each group's own; ``.judged``: people,
         group (of the people; ``everyone`` for all), outcome (own, other,
         other_over_load, none), size_group (whose size fits), estimate (share of the
-        group's people), low, high, method, n (persons).
+        group's people), low, high, method, n (persons). Groups are not ordered
+        against each other: a bariatric size is wider, not taller, than an adult one.
 
     Raises
     ------
     SizingError
         As ``fit_bands``; or if a group is unknown or has no widths.
 
-    Notes
-    -----
-    Groups are not ordered against each other: a bariatric size is wider, not taller,
-    than an adult one. Each chain is the best for its own people; who fits a size of
-    another group, and whether it may lift them, is in ``judged``.
-
     Examples
     --------
     >>> from sizing.people import load_people
-    >>> people = load_people("bariatric", draws=1)
-    >>> widths = {"hip_circumference_cm": 25}
+    >>> people, widths = load_people("bariatric", draws=1), {"hip_circumference_cm": 25}
     >>> fit_groups(people, widths=widths, sizes=2, splits=0).chart.sizes
     ('bariatric 1', 'bariatric 2')
     """

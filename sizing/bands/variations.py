@@ -37,14 +37,12 @@ def frontier(
         The people to fit to.
     widths : mapping of measure to float
         The widths that a scale of 1 stands for; all are scaled together.
-    sizes : iterable of int
-        Numbers of sizes.
-    scales : sequence of float
-        What the widths are multiplied by.
+    sizes, scales : sequence of int, sequence of float
+        Numbers of sizes, and what the widths are multiplied by.
     splits, seed : int
-        Half-splits for the held-out figures.
+        As in ``fit_bands``.
     **settings
-        Constraints as in ``fit_bands``.
+        Further settings of ``fit_bands``.
 
     Returns
     -------

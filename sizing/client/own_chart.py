@@ -104,10 +104,8 @@ def judge_chart(
 
     Parameters
     ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        The size chart, in cm and kg.
+    people, chart : People, SizeChart
+        Who is judged, one row per person and draw, and by what, in cm and kg.
     by : tuple of str, optional
         Groupings, as in ``coverage``; without it sex and age band, where the people
         have them.

@@ -51,10 +51,8 @@ def who_falls_between(
 
     Parameters
     ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        The size chart, in cm and kg.
+    people, chart : People, SizeChart
+        Who is judged, one row per person and draw, and by what, in cm and kg.
     terms : sequence of str
         Groupings as in ``estimate_coverage``, all entered together.
 
@@ -231,10 +229,8 @@ def why_none(
 
     Parameters
     ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        The size chart, in cm and kg.
+    people, chart : People, SizeChart
+        Who is judged, one row per person and draw, and by what, in cm and kg.
     replicates, seed : int
         Of the bootstrap, where the people have no survey design.
 
@@ -244,15 +240,10 @@ def why_none(
         One row per measure and direction that occurs, in the order of the measures:
         measure (the one that fails most at the nearest size), direction (one of
         ``sizing.charts.DIRECTIONS``); estimate, low, high (share of all people, as in
-        ``estimate_coverage``); method; n (all persons); miss_median and miss_most (in
-        the measure's unit, weighted median and 95th percentile of the miss over those
-        concerned; NaN where it was not measured). A person counts once, so the shares
-        add up to the share without a size.
-
-    Raises
-    ------
-    SizingError
-        As ``estimate_coverage``.
+        ``estimate_coverage``, with its errors); method; n (all persons); miss_median
+        and miss_most (in the measure's unit, weighted median and 95th percentile of the
+        miss over those concerned; NaN where it was not measured). A person counts once,
+        so the shares add up to the share without a size.
 
     Examples
     --------

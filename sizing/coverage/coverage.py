@@ -115,10 +115,8 @@ def estimate_coverage(
 
     Parameters
     ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        The size chart, in cm and kg.
+    people, chart : People, SizeChart
+        Who is judged, one row per person and draw, and by what, in cm and kg.
     by : str or sequence of str, optional
         Groupings: ``sex``, ``age_band``, ``bmi_class``, or any column of
         ``people.frame`` with up to 50 values. Without it, everyone only.

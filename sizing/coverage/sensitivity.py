@@ -267,10 +267,8 @@ def sensitivity(
 
     Parameters
     ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        The size chart, in cm and kg.
+    people, chart : People, SizeChart
+        Who is judged, one row per person and draw, and by what, in cm and kg.
     settings : DataFrame, optional
         Other settings in the form of ``sizing.coverage.assumptions()``.
     seed : int

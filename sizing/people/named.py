@@ -71,36 +71,29 @@ def load_people(
         over), ``walking_difficulty`` (adults with serious difficulty walking),
         ``wheelchair_users`` (those, reweighted to wheelchair users' sex and age),
         ``care_home_us`` and ``care_home_nordic`` (65 and over, reweighted to
-        nursing-home residents there),
-        ``bariatric`` (adults of ``bmi_threshold`` or more), ``england_adults``
-        (adults reweighted to figures for England).
-    draws : int
-        How often the measures nobody took are drawn for each person.
-    seed : int
-        Same name, settings and seed: same people, to the last byte.
+        nursing-home residents there), ``bariatric`` (adults of ``bmi_threshold`` or
+        more), ``england_adults`` (adults reweighted to figures for England).
+    draws, seed : int
+        How often what nobody took is drawn for each person; same name, settings and
+        seed: same people, to the last byte.
     bmi_threshold : float
-        Lowest body mass index (kg/m^2) of ``bariatric``; there is no one
-        threshold in practice.
+        Lowest body mass index (kg/m^2) of ``bariatric``; practice has no one threshold.
     margins : DataFrame, optional
-        A user's own margins (see ``read_margins``) to which the population is
-        reweighted, instead of those the kit has for it.
+        A user's own margins (``read_margins``) in place of those the kit has for it.
 
     Returns
     -------
     People
-        ``frame`` has every measure, known or drawn, and the further columns
-        ``age_band``, ``bmi``, ``bmi_class``, ``walking_difficulty``,
-        ``ethnic_group`` (for weighting, never for sizing), ``age_top_coded``.
-        ``settings["margins"]`` is the table of margins asked and reached, where
-        there are any. Weights add up, draw by draw, to the number of people in
-        the United States the population stands for; where margins were used they
-        add up to the number of persons in ``frame``.
+        ``frame`` has every measure, known or drawn, and ``age_band``, ``bmi``,
+        ``bmi_class``, ``walking_difficulty``, ``ethnic_group`` (for weighting, never
+        for sizing), ``age_top_coded``. ``settings["margins"]``: the margins asked and
+        reached. Weights add up, draw by draw, to the number of people in the United
+        States the population stands for; with margins, to the persons in ``frame``.
 
     Raises
     ------
     SizingError
-        If the name is unknown, a setting cannot be used, or the margins cannot
-        be met.
+        If the name is unknown, a setting is wrong, or the margins cannot be met.
 
     Warns
     -----
@@ -113,12 +106,8 @@ def load_people(
     ethnic group, class of body mass index and difficulty walking. Missing body mass
     and stature are drawn before anything that needs them. A margin on a drawn value
     holds over all draws together: a person has one weight, whatever the draw.
-
-    A person whose body mass index is drawn is bariatric in some of her draws
-    only. Those draws are kept and repeated until there are ``draws`` again, and
-    her weight is multiplied by the share of her draws that belong: everyone
-    keeps one weight and the same number of draws.
-
+    Who is bariatric in some draws only keeps those, repeated until there are ``draws``
+    again, and a weight multiplied by their share.
     Care homes take no margin on difficulty walking: no published share is at hand.
     A guess of 80 % would lower ``care_home_nordic``'s mean stature by 1.5 cm.
 

@@ -53,19 +53,16 @@ def people_from(
     Parameters
     ----------
     frame : DataFrame
-        One row per person (or per person and draw, if it has both columns).
-        Measures are named with their unit, such as ``hip_circumference_cm`` or
-        ``body_mass_lb``, and converted once, by ``to_standard_units``. ``sex``
-        and ``age_years`` are needed only where measures are to be drawn. Other
-        columns are kept.
+        One row per person (or per person and draw, if it has both columns). Measures
+        are named with their unit, such as ``body_mass_lb``, and converted once, by
+        ``to_standard_units``. ``sex`` and ``age_years`` are needed only where measures
+        are to be drawn. Other columns are kept.
     weight : str or array-like, optional
-        A column of ``frame``, which then leaves it, or one number per row; 1 each
-        if not given. Negative or missing weights are refused, 0 is allowed.
-    draws : int, optional
-        Not given: nothing is filled in, and what is missing stays missing. k:
-        what is missing is drawn k times, jointly, from what is known.
-    seed : int
-        Seed of the draws.
+        A column of ``frame``, which then leaves it, or one number per row, 0 or more;
+        1 each if not given.
+    draws, seed : int, optional
+        What is missing is drawn so often, jointly, from what is known; without
+        ``draws`` it stays missing.
     name : str
         What the people are called.
 
@@ -77,20 +74,17 @@ def people_from(
 
     Raises
     ------
-    InputProblems
+    InputProblems, SizingError
         Naming everything the unit gate refuses, persons standing twice, or, with
-        draws, people without a sex.
-    SizingError
-        If there are no rows or no measure, the weights cannot weigh people, or
-        ``draws`` or ``seed`` is not a whole number.
+        draws, people without a sex; or if there are no rows or no measure, the weights
+        cannot weigh people, or ``draws`` or ``seed`` is not a whole number.
 
     Examples
     --------
     >>> own = people_from(pd.DataFrame({"hip_circumference_in": [40.0, None]}))
-    >>> own.frame["hip_circumference_cm"].tolist()
-    [101.6, nan]
-    >>> own.evidence["hip_circumference_cm"].tolist()
-    ['measured', 'missing']
+    >>> hips = "hip_circumference_cm"
+    >>> own.frame[hips].tolist(), own.evidence[hips].tolist()
+    ([101.6, nan], ['measured', 'missing'])
     """
     if draws is not None:
         check_draws(draws, seed)
@@ -223,16 +217,13 @@ def read_caseload(
     Parameters
     ----------
     path : str or Path
-        One client per row. Columns: ``sex`` and as many as are known of
-        ``age_years`` and the measures, each with its unit in its name, such as
-        ``body_mass_kg`` or ``Hip girth (in)``; empty cells where not measured.
-        Other columns (a ward, a diagnosis) are kept and named as not used, but
-        those whose heading says they tell who a client is (a name, an address, a
-        date of birth) are not.
-    draws : int
-        How often missing measures are drawn, jointly, for each client.
-    seed : int
-        Seed of the draws.
+        One client per row. Columns: ``sex`` and as many as are known of ``age_years``
+        and the measures, each with its unit, such as ``body_mass_kg`` or ``Hip girth
+        (in)``; empty cells where not measured. Other columns (a ward, a diagnosis)
+        are kept and named as not used, but those that tell who a client is (a name,
+        an address, a date of birth) are not.
+    draws, seed : int
+        How often missing measures are drawn, jointly, for each client; and the seed.
     called : str
         The sheet of a workbook that holds the list, where it is not the first.
 
@@ -243,17 +234,14 @@ def read_caseload(
 
     Raises
     ------
-    InputProblems
-        Naming every problem of the file at once, with row and column.
-    SizingError
-        If the file is missing or is not a table.
+    InputProblems, SizingError
+        Naming every problem at once, by row and column; or if it is no table.
 
     Warns
     -----
-    SizingWarning
-        If a column was left out for privacy, or a value is unusual.
-    ReadingNote
-        How many clients were read, what is known of how many, and what not used.
+    SizingWarning, ReadingNote
+        If a column was left out for privacy, or a value is unusual; and how many
+        clients were read, what is known of how many, and what not used.
 
     Examples
     --------

@@ -74,8 +74,7 @@ def plan_stock(
     charts : SizeChart or sequence of SizeChart
         What can be bought.
     prices : DataFrame, optional
-        One row per size; see ``offer_from``. Not needed where the charts have
-        the columns themselves.
+        One row per size (``offer_from``), unless the charts have its columns.
     use : Use, optional
         How slings are used; by default each client has their own sling.
     target : float, optional
@@ -92,14 +91,11 @@ def plan_stock(
     years : Years, optional
         How long the stock is kept, and what keeping it costs; by default five years,
         the usual rates, and no price of a wash or an examination.
-    scenarios : int
-        Days drawn to plan with; four times as many are drawn afresh to check.
-    seed : int
-        Of the draws; the same seed gives the same figures.
+    scenarios, seed : int
+        Days drawn to plan with (four times as many afresh to check), and their seed.
     progress : bool or callable
-        True: a bar is shown once planning takes more than two seconds. A callable
-        is told ``(words, share done)`` at every step; what it raises, for instance
-        because the user asked to stop, ends the planning.
+        True: a bar, once planning takes more than two seconds. A callable is told
+        ``(words, share done)`` at every step; what it raises ends the planning.
 
     Returns
     -------
@@ -109,39 +105,30 @@ def plan_stock(
         nobody waits with the planned order), method, n, needs_met, not_fitted
         (people on an average day), cost (of the order that would keep the target
         with those people; NaN without a target).
-        ``.comparison``: strategy, slings (bought), cost, needs_met,
-        nobody_waits, estimate, low, high (needs met by the plan less by this
-        strategy, as a share, day by day on the same days), method, n.
+        ``.comparison``: strategy, slings (bought), cost (at most the plan's, or the
+        budget), needs_met, nobody_waits, estimate, low, high (needs met by the plan
+        less by this strategy, day by day on the same days), method, n.
 
     Raises
     ------
     SizingError
-        Naming what is wrong with the input; for a target that no order can
-        meet, with the best that can be reached.
+        If an input is wrong, or no order meets the target: what can be reached.
 
     Notes
     -----
     Who waits is decided exactly on each day (``sizing.stock.service``): whoever
-    fits several sizes has whichever is free, so all sizes are planned together.
-    The order of an integer programme over the planning days
-    (``sizing.stock.programme``) is where the search begins, and its bound is what
-    is proved; slings out of use enter as ``draw_days`` describes. An order fitted
-    to some days does a little worse on others, so the orders near it are judged on
-    a second set of days, at least eight times as many (for few sizes up to 60,000):
-    kept is the cheapest that passes the target there by 1.645 standard errors, at
-    most by half of what the target leaves. What the plan says of itself comes from
-    a third set. The costs of other targets and for other people are found alike,
-    with the same margin. ``.again`` shows how much rests on the days drawn: ten
-    further sets of as many days as the planning had.
-    ``.services`` sets the plan, which is of one store for all, beside a store for
-    each service (``sizing.stock.services``), with its own rules.
+    fits several sizes has whichever is free. The search begins at the order of an
+    integer programme over the planning days (``sizing.stock.cheapest``), whose bound
+    is what is proved. An order fitted to some days does a little worse on others, so
+    those near it are judged on a second set, at least eight times as many (for few
+    sizes up to 60,000): kept is the cheapest that passes the target there by 1.645
+    standard errors, at most by half of what the target leaves. What the plan says of
+    itself comes from a third set; ``.again`` shows ten further sets. ``.services``
+    sets the plan, one store for all, beside a store for each service.
     Intervals of the service hold for other days and for other people sampled as
-    these were (a caseload is itself, no sample); all others hold for other days
-    alone. The chart is taken as given. The search is bounded by counts of work and
-    not by time, so the same input gives the same order on every machine.
-
-    The rivals of ``.comparison`` may spend what the plan costs, or the whole
-    budget where there is one.
+    these were (a caseload is itself, no sample); all others for other days alone.
+    The search is bounded by counts of work, not by time: the same input gives the
+    same order on every machine.
 
     Examples
     --------

@@ -86,29 +86,19 @@ def read_embedded() -> Survey:
     Returns
     -------
     Survey
-        ``frame`` columns: ``person`` (the survey's sequence number), ``sex``,
-        ``age_years`` (80 stands for 80 and over), ``body_mass_kg``,
-        ``stature_cm``, ``waist_circumference_cm``, ``walking_difficulty``
-        (nullable boolean: serious difficulty walking or climbing stairs, asked
-        from age 5), ``ethnic_group`` (for weighting only), ``age_top_coded``
-        (bool), ``reported_mass_kg``, ``reported_stature_cm`` (what people said,
-        asked from age 16). ``weight`` is 1 for everyone: the file holds no
-        survey weights.
+        ``frame`` and its source as in ``read_nhanes_files``, but without design, hips,
+        arms and legs, and with ``walking_difficulty`` (nullable boolean: serious
+        difficulty walking or climbing stairs, asked from age 5), ``reported_mass_kg``
+        and ``reported_stature_cm`` (what people said, asked from age 16). ``weight`` is
+        1 for everyone: the file holds no survey weights.
 
     Raises
     ------
     SizingError
-        If the package or its file is missing, or the file is not the one the
-        kit was made with.
-
-    References
-    ----------
-    US National Center for Health Statistics, National Health and Nutrition
-    Examination Survey 2017-2018. Public domain.
+        If the package or its file is missing, or is not that the kit was made with.
 
     Examples
     --------
-    >>> from sizing.surveys import read_embedded
     >>> people = read_embedded()
     >>> people.n, float(people.frame["age_years"].min())
     (8153, 2.0)
@@ -169,23 +159,21 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
 
     Parameters
     ----------
-    demographics : path
-        SAS transport file such as ``DEMO_I.XPT`` or ``P_DEMO.XPT``.
-    body_measures : path
-        SAS transport file of the same release, such as ``BMX_I.XPT``.
+    demographics, body_measures : path
+        SAS transport files of the same release, such as ``DEMO_I.XPT`` (or
+        ``P_DEMO.XPT``) and ``BMX_I.XPT``.
 
     Returns
     -------
     Survey
-        People examined (RIDSTATR 2) aged 2 and over. ``frame`` columns:
-        ``person`` (SEQN), ``sex``, ``age_years`` (80 stands for 80 and over),
-        ``body_mass_kg``, ``stature_cm``, ``waist_circumference_cm``,
-        ``hip_circumference_cm`` where the release has it,
-        ``upper_leg_length_cm``, ``upper_arm_length_cm``,
-        ``arm_circumference_cm``, ``ethnic_group`` (for weighting only),
-        ``pregnant`` (nullable boolean), ``age_top_coded``, ``stratum``
-        (SDMVSTRA) and ``unit`` (SDMVPSU). ``weight`` is the examination weight
-        WTMEC2YR, or WTMECPRP of the 2017-March 2020 release.
+        People examined (RIDSTATR 2) aged 2 and over. ``frame``: ``person`` (SEQN),
+        ``sex``, ``age_years`` (80 stands for 80 and over), ``body_mass_kg``,
+        ``stature_cm``, ``waist_circumference_cm``, ``hip_circumference_cm`` where the
+        release has it, ``upper_leg_length_cm``, ``upper_arm_length_cm``,
+        ``arm_circumference_cm``, ``ethnic_group`` (for weighting only), ``pregnant``
+        (nullable boolean), ``age_top_coded``, ``stratum`` (SDMVSTRA) and ``unit``
+        (SDMVPSU). ``weight``: the examination weight WTMEC2YR, or WTMECPRP of the
+        2017-March 2020 release.
 
     Raises
     ------
@@ -205,7 +193,6 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
 
     Examples
     --------
-    >>> from sizing.surveys import read_nhanes_files
     >>> survey = read_nhanes_files("DEMO_I.XPT", "BMX_I.XPT")  # doctest: +SKIP
     >>> survey.measures  # doctest: +SKIP
     ('body_mass_kg', 'stature_cm', 'waist_circumference_cm')

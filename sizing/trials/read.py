@@ -96,12 +96,10 @@ def read_trials(
 
     Raises
     ------
-    InputProblems
+    InputProblems, SizingError
         Naming every unknown size, outcome, place, way of measuring or pattern, and
-        every outcome that contradicts its places.
-    SizingError
-        If fewer than ``LEAST`` trials can be used, or those of several patterns stand
-        together and none is chosen.
+        every outcome that contradicts its places; or if fewer than ``LEAST`` trials
+        can be used, or those of several patterns stand together and none is chosen.
 
     Warns
     -----
