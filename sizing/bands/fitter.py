@@ -64,7 +64,10 @@ class Fitter:
 
     @staticmethod
     def edges(task: Task, index: Ints) -> Boxes:
-        return *_edges(task.axes, index), task.limits
+        low, high = np.zeros_like(index), np.zeros_like(index)
+        for (k, d), i in np.ndenumerate(index):
+            low[k, d], high[k, d] = task.axes[d].low[k][i], task.axes[d].high[k][i]
+        return low, high, task.limits
 
     def fit(self, weight: Floats | None = None) -> Boxes:
         if weight is None:
@@ -121,17 +124,15 @@ class Fitter:
 
     def certified(self, boxes: Boxes, tolerance: float | None) -> float:
         """Return a value no chart on the finest permitted grid exceeds."""
-        few = len(self.axes) <= FEW_MEASURES
+        few, value = len(self.axes) <= FEW_MEASURES, self.value(boxes)
+        press = NEAR if tolerance is None else tolerance
         if tolerance is None:
-            enough = self.value(boxes) + NEAR
             found = self.bound(boxes, QUICK)
-            within_reach = few or found <= self.value(boxes) + WITHIN_REACH
-            if within_reach and found > enough:
-                found = min(found, self.bound(boxes, THOROUGH, NEAR))
-        else:
-            enough = self.value(boxes) + tolerance
-            found = self.bound(boxes, THOROUGH, tolerance)
-        if not few and found > enough:
+            within_reach = few or found <= value + WITHIN_REACH
+        if tolerance is not None or (within_reach and found > value + press):
+            pressed = self.bound(boxes, THOROUGH, press)
+            found = pressed if tolerance is not None else min(found, pressed)
+        if not few and found > value + press:
             found = min(found, self.bound_without_one(boxes))
         return found
 
@@ -150,33 +151,34 @@ class Fitter:
 
         Who is left out in some of the measures is left out in all of them.
         """
-        every = range(len(self.axes))
+        every, values = range(len(self.axes)), []
         rest = [[d for d in every if d != left] for left in every]
-        values = [self._value_in(boxes, measures) for measures in rest]
+        for measures in rest:
+            goal, seen, some = self._seen_in(measures, boxes)
+            values.append(self._share_measured * goal.value(seen, *some))
         least = int(np.argmin(values))
         found = self._bound(boxes, THOROUGH, values[least] + NEAR, rest[least])
         return min(1.0, max(self.value(boxes), found))
 
-    def _value_in(self, boxes: Boxes, measures: Sequence[int]) -> float:
-        goal, measured = self._seen_in(measures)
-        low, high, limits = boxes
-        value = goal.value(measured, low[:, measures], high[:, measures], limits)
-        return self._share_measured * value
-
-    def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Measured]:
-        goal, measured = self.goal, self.measured
-        sd = tuple(goal.sd[d] for d in measures if goal.sd)
-        near = tuple(goal.near[d] for d in measures if goal.near)
-        some = tuple(measured.measures[d] for d in measures)
-        seen = replace(measured, measures=some, values=measured.values[:, measures])
-        return replace(goal, sd=sd, near=near), seen
+    def _seen_in(
+        self, measures: Sequence[int], boxes: Boxes
+    ) -> tuple[Goal, Measured, Boxes]:
+        """Return goal, people and boxes as some of the measures see them."""
+        goal, measured, (low, high, limits) = self.goal, self.measured, boxes
+        sd, near = (
+            tuple(each[d] for d in measures if each) for each in (goal.sd, goal.near)
+        )
+        named = tuple(measured.measures[d] for d in measures)
+        seen = replace(measured, measures=named, values=measured.values[:, measures])
+        some = low[:, measures], high[:, measures], limits
+        return replace(goal, sd=sd, near=near), seen, some
 
     def _bound(
         self, boxes: Boxes, effort: Effort, enough: float, measures: Sequence[int]
     ) -> float:
         """Return the bound in some measures; below ``enough`` it is not pressed."""
         total, found = self.measured.total, 0.0
-        goal, measured = self._seen_in(measures)
+        goal, measured, (low, _, _) = self._seen_in(measures, boxes)
         pairs, cells = effort
         every_axes, limits = self._finest_axes(cells), self.layout.limits
         for every, limit in zip(every_axes, limits, strict=True):
@@ -184,7 +186,7 @@ class Fitter:
             counter = Counter(goal, measured, axes, limit)
             terms = counter.terms(measured.counted)
             task = Task(axes, terms, counter.passed, total, limit)
-            reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
+            reached, near = climb(task, _nearest(axes, low))
             floor = max(enough * total, reached, found)
             found = max(found, upper_bound(task, near, floor, most_pairs=pairs))
         return found / total
@@ -249,14 +251,9 @@ def has_valley(limits: Ints) -> bool:
 
 
 def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
-    found = np.zeros_like(low)
-    for (k, d), edge in np.ndenumerate(low):
-        found[k, d] = np.argmin(np.abs(axes[d].low[k] - edge))
-    return found
-
-
-def _edges(axes: Sequence[Axis], index: Ints) -> tuple[Ints, Ints]:
-    low, high = np.zeros_like(index), np.zeros_like(index)
-    for (k, d), i in np.ndenumerate(index):
-        low[k, d], high[k, d] = axes[d].low[k][i], axes[d].high[k][i]
-    return low, high
+    """Return the candidates whose low edges are nearest to these."""
+    gaps = [
+        [np.abs(axis.low[k] - edge) for axis, edge in zip(axes, edges, strict=True)]
+        for k, edges in enumerate(low)
+    ]
+    return np.array([[int(gap.argmin()) for gap in row] for row in gaps])

@@ -5,9 +5,10 @@ their boxes. ``sizing.bands.search`` says why a longest path over pairs of nodes
 bounds every chart inside.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise, product
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +26,7 @@ MOST_WORK = 100_000_000
 BLOCK = 1 << 14
 
 Places = npt.NDArray[np.int32]
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -111,49 +113,45 @@ class Task:
         return NUDGE * self.total * far
 
 
-class Shares:
-    """Weights of one size's outer boxes, and of what they share with those below."""
+def _shares(
+    term: Term, size: int, nodes: Sequence[Ints]
+) -> tuple[Floats, Callable[[Ints, Ints], Floats]]:
+    """Return the weights of one size's outer boxes, and what pairs of nodes share."""
+    sizes = [size] if size == 0 else [size, size - 1]
+    seen = [nodes[k] for k in sizes]
+    able, edges = term.able[size].opened(term.axes, sizes, seen)
+    both = able
+    if term.both[size] is not term.able[size]:
+        # Cuts depend on the nodes only, so that the edges lie alike.
+        both, _ = term.both[size].opened(term.axes, sizes, seen)
+    (low, high), (low_below, high_below) = edges[0], edges[-1]
 
-    def __init__(self, term: Term, size: int, nodes: Sequence[Ints]) -> None:
-        sizes = [size] if size == 0 else [size, size - 1]
-        seen = [nodes[k] for k in sizes]
-        self.able, edges = term.able[size].opened(term.axes, sizes, seen)
-        self.both = self.able
-        if term.both[size] is not term.able[size]:
-            # Cuts depend on the nodes only, so that the edges lie alike.
-            self.both, _ = term.both[size].opened(term.axes, sizes, seen)
-        (self.low, self.high), below = edges[0], edges[-1]
-        self.low_below, self.high_below = below
-        self.aligned = term.aligned
-
-    def alone(self) -> Floats:
-        return _between(self.able, self.low, self.high, 0, None)
-
-    def shared(self, a: Ints, b: Ints) -> Floats:
+    def shared(a: Ints, b: Ints) -> Floats:
         """Return the weight that outer boxes b share with a of the size below."""
-        low, high = [], []
-        for d in range(len(self.low)):
-            start, end = self.low[d][b], self.high_below[d][a]
-            if not self.aligned:
-                start = np.maximum(start, self.low_below[d][a])
-                end = np.minimum(end, self.high[d][b])
-            low.append(start)
-            high.append(np.maximum(start, end))
-        return _between(self.both, low, high, 0, None)
+        starts, ends = [], []
+        for d in range(len(low)):
+            start, end = low[d][b], high_below[d][a]
+            if not term.aligned:
+                start = np.maximum(start, low_below[d][a])
+                end = np.minimum(end, high[d][b])
+            starts.append(start)
+            ends.append(np.maximum(start, end))
+        return _between(both, starts, ends)
+
+    return _between(able, low, high), shared
 
 
 def _between(
-    flat: Floats, low: list[Ints], high: list[Ints], d: int, base: Ints | None
+    flat: Floats, low: list[Ints], high: list[Ints], base: Ints | int = 0
 ) -> Floats:
-    """Return the weights between two cuts in each measure, from measure d on."""
-    upper = high[d] if base is None else base + high[d]
-    lower = low[d] if base is None else base + low[d]
-    if d == len(low) - 1:
+    """Return the weights between two cuts in each measure."""
+    upper, lower = high[0] + base, low[0] + base
+    if len(low) == 1:
         found: Floats = flat[upper]
         found -= flat[lower]
         return found
-    found = _between(flat, low, high, d + 1, upper)
-    found -= _between(flat, low, high, d + 1, lower)
+    found = _between(flat, low[1:], high[1:], upper)
+    found -= _between(flat, low[1:], high[1:], lower)
     return found
 
 
@@ -172,12 +170,11 @@ class Graph:
     def of(cls, task: Task, nodes: list[Ints]) -> "Graph":
         """Return the graph of some nodes with all pairs that are allowed."""
         pairs = [_joined([])]
-        for size in range(1, task.sizes):
-            below, above = nodes[size - 1], nodes[size]
-            fine = np.ones((len(below), len(above)), dtype=bool)
+        for size, (below, above) in enumerate(pairwise(nodes), start=1):
             every = np.arange(len(below))[:, None], np.arange(len(above))
+            fine = np.ones((len(below), len(above)), dtype=bool)
             for d, axis in enumerate(task.axes):
-                fine &= _Order(axis, size, below[:, d], above[:, d]).allows(*every)
+                fine &= _order(axis, size, below[:, d], above[:, d])(*every)
             a, b = np.nonzero(fine)
             pairs.append((a.astype(np.int32), b.astype(np.int32)))
         return cls(task, nodes, pairs)
@@ -186,14 +183,12 @@ class Graph:
     def whole(cls, task: Task, parts: Sequence[int]) -> "Graph":
         """Return a graph for all candidates, in some parts along each measure."""
         nodes: list[Ints] = []
-        for size in range(task.sizes):
+        for ends in task.last:
             ranges: list[Ints] = []
-            for axis, passed, count in zip(task.axes, task.passed, parts, strict=True):
-                last = len(axis.low[size]) - 1
+            for last, passed, count in zip(ends, task.passed, parts, strict=True):
                 share = np.arange(1, count) / count
-                cuts = np.searchsorted(
-                    passed[: last + 1], passed[0] + share * (passed[last] - passed[0])
-                )
+                aims = passed[0] + share * (passed[last] - passed[0])
+                cuts = np.searchsorted(passed[: last + 1], aims)
                 cuts = np.unique(np.clip([0, *cuts, last + 1], 0, last + 1))
                 ranges.append(np.stack([cuts[:-1], cuts[1:] - 1], axis=1))
             index = np.indices([len(r) for r in ranges]).reshape(len(ranges), -1)
@@ -218,12 +213,12 @@ class Graph:
 
     def halved(self, d: int) -> "Graph":
         """Halve every node along one measure and pair the halves anew."""
+        passed, axis = self.task.passed[d], self.task.axes[d]
         halves: list[Ints] = []
-        children: list[list[Ints]] = []
+        children: list[tuple[Ints, Ints]] = []
         for nodes in self.nodes:
             first, last = nodes[:, d].T
             splits = last > first
-            passed = self.task.passed[d]
             middle = np.searchsorted(passed, (passed[first] + passed[last]) / 2) - 1
             # One candidate alone stays.
             middle = np.maximum(middle, first)
@@ -232,20 +227,16 @@ class Graph:
             upper[:, d, 0] = middle[splits] + 1
             halves.append(np.concatenate([lower, upper]))
             second = np.where(splits, len(nodes) + np.cumsum(splits) - 1, -1)
-            children.append([np.arange(len(nodes), dtype=np.int64), second])
+            children.append((np.arange(len(nodes), dtype=np.int64), second))
         pairs = [self.pairs[0]]
-        for size in range(1, len(halves)):
-            axis = self.task.axes[d]
-            order = _Order(axis, size, halves[size - 1][:, d], halves[size][:, d])
+        for size, (below, above) in enumerate(pairwise(halves), start=1):
+            allows = _order(axis, size, below[:, d], above[:, d])
             found = []
-            for a, b in _blocks(self.pairs[size]):
-                for low in children[size - 1]:
-                    for high in children[size]:
-                        x, y = low[a], high[b]
-                        fine = order.allows(x, y) & (x >= 0) & (y >= 0)
-                        found.append(
-                            (x[fine].astype(np.int32), y[fine].astype(np.int32))
-                        )
+            for _, a, b in _blocks(self.pairs[size]):
+                for low, high in product(children[size - 1], children[size]):
+                    x, y = low[a], high[b]
+                    fine = allows(x, y) & (x >= 0) & (y >= 0)
+                    found.append((x[fine].astype(np.int32), y[fine].astype(np.int32)))
             pairs.append(_joined(found))
         return Graph(self.task, halves, pairs)
 
@@ -273,34 +264,26 @@ class Graph:
 
     def weighed(self) -> "Weighed":
         """Bound what each node and pair of nodes adds to a chain."""
-        terms = self.task.terms
+        task, worth = self.task, [term.worth for term in self.task.terms]
         gains: list[Floats] = []
         up: list[Floats] = []
-        for size in range(self.task.sizes):
-            shares = [Shares(term, size, self.nodes) for term in terms]
-            alone = self._alone(size, shares)
-            gain = np.empty(len(self.pairs[size][0]))
+        for size, pairs in enumerate(self.pairs):
+            shares = [_shares(term, size, self.nodes) for term in task.terms]
+            each = zip(worth, shares, strict=True)
+            alone = sum(one * weights for one, (weights, _) in each)
+            alone = np.asarray(alone - task.distance(size, self.nodes[size]))
+            gain = np.empty(len(pairs[0]))
             best = alone if size == 0 else np.full(len(alone), -np.inf)
-            start = 0
-            for a, b in _blocks(self.pairs[size]):
+            for block, a, b in _blocks(pairs):
                 here = alone[b]
-                for term, part in zip(terms, shares, strict=True):
-                    lost = part.shared(a, b)
-                    if term.worth != 1.0:
-                        lost *= term.worth
-                    here -= lost
+                for one, (_, shared) in zip(worth, shares, strict=True):
+                    lost = shared(a, b)
+                    here -= lost if one == 1.0 else one * lost
                 np.maximum.at(best, b, up[-1][a] + here)
-                gain[start : start + len(a)] = here
-                start += len(a)
+                gain[block] = here
             up.append(best)
             gains.append(gain)
         return Weighed(self, gains, up)
-
-    def _alone(self, size: int, shares: Sequence[Shares]) -> Floats:
-        task = self.task
-        weights = [part.alone() for part in shares]
-        alone = sum(t.worth * w for t, w in zip(task.terms, weights, strict=True))
-        return np.asarray(alone - task.distance(size, self.nodes[size]))
 
 
 @dataclass(frozen=True)
@@ -337,21 +320,18 @@ class Weighed:
     def pruned(self, floor: float) -> tuple[Graph, float]:
         """Drop pairs and nodes through which no chain reaches ``floor``."""
         floor = max(floor, -np.finfo(float).max)
-        nodes, dropped = self.graph.nodes, -np.inf
-        last = self.up[-1]
+        last, dropped = self.up[-1], -np.inf
         keep = last >= floor
         if not keep.all():
             dropped = float(last[~keep].max())
         down = np.where(keep, 0.0, -np.inf)
         kept: list[Pairs] = []
         picks = [np.flatnonzero(keep)]
-        for size in range(len(nodes) - 1, 0, -1):
-            below = np.full(len(nodes[size - 1]), -np.inf)
+        for size in range(len(self.up) - 1, 0, -1):
+            below = np.full(len(self.up[size - 1]), -np.inf)
             found = []
-            start = 0
-            for a, b in _blocks(self.graph.pairs[size]):
-                added = down[b] + self.gains[size][start : start + len(a)]
-                start += len(a)
+            for block, a, b in _blocks(self.graph.pairs[size]):
+                added = down[b] + self.gains[size][block]
                 total = self.up[size - 1][a] + added
                 fine = total >= floor
                 if not fine.all():
@@ -365,36 +345,35 @@ class Weighed:
         return self.graph.picked(picks, [self.graph.pairs[0], *kept]), dropped
 
 
-class _Order:
-    """Which nodes of one size may stand before which of the next, in one measure."""
+def _order(
+    axis: Axis, size: int, below: Ints, above: Ints
+) -> Callable[[Ints, Ints], Bools]:
+    """Return what says which nodes of one size may stand before which of the next."""
+    start = axis.low[size - 1][below[:, 0]] + axis.least_step
+    inner = axis.inner[size - 1][below[:, 0]]
+    reach = axis.high[size - 1][below[:, 1]]
+    top, high = axis.top[size][above[:, 1]], axis.high[size][above[:, 1]]
+    low = axis.low[size][above[:, 0]]
 
-    def __init__(self, axis: Axis, size: int, below: Ints, above: Ints) -> None:
-        self.axis = axis
-        self.start = axis.low[size - 1][below[:, 0]] + axis.least_step
-        self.top = axis.top[size][above[:, 1]]
-        self.inner = axis.inner[size - 1][below[:, 0]]
-        self.high = axis.high[size][above[:, 1]]
-        self.reach = axis.high[size - 1][below[:, 1]]
-        self.low = axis.low[size][above[:, 0]]
-
-    def allows(self, a: Ints, b: Ints) -> npt.NDArray[np.bool_]:
-        """Return whether some box of node a may stand before some of node b."""
-        fine = self.start[a] <= self.top[b]
-        fine &= self.inner[a] <= self.high[b]
-        if self.axis.least_overlap is not None:
-            fine &= self.reach[a] - self.low[b] >= self.axis.least_overlap
+    def allows(a: Ints, b: Ints) -> Bools:
+        """Say whether some box of node a may stand before some of node b."""
+        fine = (start[a] <= top[b]) & (inner[a] <= high[b])
+        if axis.least_overlap is not None:
+            fine &= reach[a] - low[b] >= axis.least_overlap
         return np.asarray(fine)
 
+    return allows
 
-def _blocks(pairs: Pairs) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs in blocks, as the numbers numpy looks up fastest."""
+
+def _blocks(pairs: Pairs) -> Iterator[tuple[slice, Ints, Ints]]:
+    """Yield pairs in blocks, as the numbers numpy looks up fastest, and where."""
     a, b = pairs
     for start in range(0, len(a), BLOCK):
         block = slice(start, start + BLOCK)
-        yield a[block].astype(np.int64), b[block].astype(np.int64)
+        yield block, a[block].astype(np.int64), b[block].astype(np.int64)
 
 
 def _joined(found: list[Pairs]) -> Pairs:
-    if not found:
-        return np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
-    return np.concatenate([a for a, _ in found]), np.concatenate([b for _, b in found])
+    none = np.empty(0, dtype=np.int32)
+    a, b = zip((none, none), *found, strict=True)
+    return np.concatenate(a), np.concatenate(b)

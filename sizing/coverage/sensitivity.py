@@ -24,6 +24,7 @@ _T = texts("study")
 Flags = npt.NDArray[np.bool_]
 COLUMNS = ["assumption", "setting", "label", "share", "estimate", "low", "high"]
 COLUMNS += ["method", "n", "source"]
+BUILD = ("body_mass_kg", "stature_cm", "age_years")
 
 
 @dataclass(frozen=True)
@@ -46,9 +47,7 @@ class State:
         return covered[self.place.rows]
 
     def column(self, name: str) -> Floats:
-        if name not in self.people.frame:
-            return np.full(len(self.people.frame), np.nan)
-        column = self.people.frame[name]
+        column = self.people.frame.get(name, pd.Series(np.nan, self.people.frame.index))
         return np.asarray(column.to_numpy(dtype=float, na_value=np.nan), float)
 
     def who(self, group: str) -> Flags:
@@ -60,6 +59,25 @@ class State:
         if measure not in self.people.evidence:
             return np.zeros(len(self.people.frame), dtype=bool)
         return (self.people.evidence[measure] != "measured").to_numpy()
+
+    def moved(
+        self, row: pd.Series, move: Callable[[str, Floats], Floats], drawn: bool = True
+    ) -> "State | None":
+        """Move the measures named, of whom is named; None where nobody is."""
+        who, values = self.who(row["who"]), dict(self.values)
+        for measure in set(str(row["measures"]).split()) & set(values):
+            here = who & self.drawn(measure) if drawn else who
+            if here.any():
+                x = values[measure]
+                values[measure] = np.where(here, move(measure, x), x)
+        same = all(values[measure] is self.values[measure] for measure in values)
+        return None if same else replace(self, values=values)
+
+    def weighed(self, weight: Floats) -> "State | None":
+        was = self.weight / self.weight.sum()
+        if weight.sum() <= 0 or np.allclose(weight / weight.sum(), was):
+            return None
+        return replace(self, weight=weight)
 
 
 #: Returns the state under a setting, or None where it changes nothing by its
@@ -79,78 +97,49 @@ def start(
     return replace(empty, values={m: empty.column(m) for m in known})
 
 
-def _moved(
-    state: State, row: pd.Series, move: Callable[[str, Floats], Floats], *, drawn: bool
-) -> State | None:
-    who = state.who(row["who"])
-    values = dict(state.values)
-    for measure in str(row["measures"]).split():
-        if measure not in values:
-            continue
-        here = who & state.drawn(measure) if drawn else who
-        if here.any():
-            moved = move(measure, values[measure])
-            values[measure] = np.where(here, moved, values[measure])
-    same = all(values[measure] is state.values[measure] for measure in values)
-    return None if same else replace(state, values=values)
-
-
 def _form(state: State, row: pd.Series) -> State | None:
     measures = [m for m in SEATED_AND_GIRTHS if m in state.values]
-    build = np.column_stack(
-        [state.column(name) for name in ("body_mass_kg", "stature_cm", "age_years")]
-    )
-    frame = state.people.frame
-    if not measures or "sex" not in frame:
+    frame, needed = state.people.frame, ["sex", *BUILD]
+    if not measures or not set(needed) <= set(frame):
         return None
-    known = np.flatnonzero(np.isfinite(build).all(axis=1))
+    known = frame[needed].notna().all(axis=1).to_numpy()
     # Draws mostly share a person's build: each is worked out once.
-    sex = frame["sex"].to_numpy(dtype=object)
-    told = pd.DataFrame(build[known]).assign(male=(sex == "male")[known])
-    group = told.groupby([0, 1, 2, "male"], sort=False).ngroup().to_numpy()
-    first = known[np.unique(group, return_index=True)[1]]
+    builds = frame.loc[known, needed].groupby(needed, sort=False)
+    sex, *build = builds.head(1).to_numpy(dtype=object).T
+    found = moments(sex, *(x.astype(float) for x in build), measures=measures)
     spread = np.zeros((len(frame), len(measures)))
-    found = moments(sex[first], *build[first].T, measures=measures)
-    spread[known] = found.form_shift_sd[group]
+    spread[known] = found.form_shift_sd[builds.ngroup()]
     if not spread.any():
         return None
     factor = dict(zip(measures, np.exp(row["amount"] * spread).T, strict=True))
-    return _moved(state, row, lambda measure, x: x * factor[measure], drawn=True)
-
-
-def _weighted(state: State, weight: Floats) -> State | None:
-    was = state.weight / state.weight.sum()
-    if weight.sum() <= 0 or np.allclose(weight / weight.sum(), was):
-        return None
-    return replace(state, weight=weight)
+    return state.moved(row, lambda measure, x: x * factor[measure])
 
 
 def _heavy_share(state: State, row: pd.Series) -> State | None:
     """Let adults of a body mass index of 40 or more be a given share of adults."""
-    rows = state.place.rows
+    rows, share = state.place.rows, float(row["amount"])
     bmi = state.column("body_mass_kg") / (state.column("stature_cm") / 100) ** 2
     adult = state.who("adults")[rows[0]]
     heavy = adult & (bmi[rows].mean(axis=0) >= 40)
     own, all_adults = state.weight[heavy].sum(), state.weight[adult].sum()
     if not 0 < own < all_adults:
         return None
-    share = float(row["amount"])
     weight = state.weight.copy()
     weight[heavy] *= share * all_adults / own
     weight[adult & ~heavy] *= (1 - share) * all_adults / (all_adults - own)
-    return _weighted(state, weight)
+    return state.weighed(weight)
 
 
 def _only_walking(state: State, row: pd.Series) -> State | None:
     """Keep adults who have (amount 1) serious difficulty walking, or all others."""
     rows = state.place.rows[0]
-    walks_badly = state.who("adults")[rows] & (
-        state.column("walking_difficulty")[rows] == 1
-    )
+    walks_badly = (state.who("adults") & (state.column("walking_difficulty") == 1))[
+        rows
+    ]
     if not walks_badly.any():
         return None
     keep = walks_badly if row["amount"] == 1 else ~walks_badly
-    return _weighted(state, np.where(keep, state.weight, 0.0))
+    return state.weighed(np.where(keep, state.weight, 0.0))
 
 
 def _half_open(state: State, row: pd.Series) -> State | None:
@@ -190,19 +179,15 @@ def _error(state: State, row: pd.Series) -> State | None:
 
 
 ALTERATIONS: dict[str, Alter] = {
-    "shift": lambda state, row: _moved(
-        state, row, lambda _, x: x + row["amount"], drawn=False
+    "shift": lambda state, row: state.moved(
+        row, lambda _, x: x + row["amount"], drawn=False
     ),
-    "shift_drawn": lambda state, row: _moved(
-        state, row, lambda _, x: x + row["amount"], drawn=True
-    ),
-    "scale_drawn": lambda state, row: _moved(
-        state, row, lambda _, x: x * (1 + row["amount"]), drawn=True
+    "shift_drawn": lambda state, row: state.moved(row, lambda _, x: x + row["amount"]),
+    "scale_drawn": lambda state, row: state.moved(
+        row, lambda _, x: x * (1 + row["amount"])
     ),
     "form": _form,
-    "equal_weights": lambda state, _: _weighted(
-        state, (state.weight > 0).astype(float)
-    ),
+    "equal_weights": lambda state, _: state.weighed((state.weight > 0).astype(float)),
     "heavy_share": _heavy_share,
     "only_walking": _only_walking,
     "half_open": _half_open,
@@ -358,9 +343,5 @@ def _change(
         complete = max(min(complete, 1 / float(np.square(new).sum()) - 1), 1.0)
     mean, total, df = join_influences(place, p_new - p_old, influence, complete)
     low, high = difference_interval(mean, total, df, complete + 1)
-    return {
-        "share": float(p_new.mean()),
-        "estimate": float(mean),
-        "low": float(low),
-        "high": float(high),
-    }
+    told = {"estimate": mean, "low": low, "high": high}
+    return {"share": float(p_new.mean())} | {k: float(v) for k, v in told.items()}

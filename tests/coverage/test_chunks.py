@@ -142,13 +142,6 @@ def two_measures(n: int, seed: int = 3):
     return people_from(frame, weight=rng.uniform(0.5, 2, n))
 
 
-def test_shares_add_up_to_those_without_a_size():
-    people = two_measures(600)
-    table = estimate_coverage(people, CHART).table
-    covered = table.loc[table["outcome"] == "covered", "estimate"].item()
-    assert why_none(people, CHART)["estimate"].sum() == pytest.approx(1 - covered)
-
-
 def test_each_person_is_counted_as_a_count_by_hand_does():
     people = two_measures(300)
     found = why_none(people, CHART).set_index(["measure", "direction"])["estimate"]

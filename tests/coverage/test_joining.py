@@ -357,8 +357,11 @@ def test_a_grouping_has_up_to_fifty_levels_and_one_for_not_known():
     with pytest.raises(SizingError, match="no column age_years to group by") as told:
         grouping(pd.DataFrame({"person": [1], "draw": [0], "ward": ["n"]}), "age_band")
     assert "Allowed: age_band, bmi_class, ward. " in str(told.value)
-    bands = grouping(pd.DataFrame({"age_years": [30.0, np.nan, 1.0]}), "age_band")
-    assert bands.tolist() == ["18 to 39", NOT_KNOWN, NOT_KNOWN]
+    frame = pd.DataFrame({"age_years": [30.0, np.nan, 1.0]})
+    assert grouping(frame, "age_band").tolist() == ["18 to 39", NOT_KNOWN, NOT_KNOWN]
+    # A column of one's own goes before a made one.
+    frame["age_band"] = ["x", None, "y"]
+    assert grouping(frame, "age_band").tolist() == ["x", NOT_KNOWN, "y"]
     assert by_list(("sex", "ward")) == ["sex", "ward"]
 
 

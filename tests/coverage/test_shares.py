@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from data_sources.design_estimate import design_estimate
 from sizing.charts import OUTCOMES, SizeChart, assign, chart_from, demo_chart
 from sizing.charts.assign import OUTCOME_WORDS
 from sizing.coverage import compare_charts, estimate_coverage, harm_words, weighed_harm
@@ -17,7 +16,6 @@ from sizing.errors import SizingError
 from sizing.people.people import layout
 from sizing.stats.estimates import group_means
 from sizing.stats.formulas import replicate_counts
-from sizing.surveys import read_nhanes_files
 from sizing.words.numbers import points
 
 from .cases import CHART, chart_of, invented, people_with
@@ -139,42 +137,6 @@ def test_interval_against_scipy_where_nobody_and_where_some(rng):
     assert 0.9 < all_in["low"] < 1
 
 
-def test_linearisation_against_the_survey_layer(rng):
-    n = 400
-    frame = pd.DataFrame(
-        {
-            "stature_cm": rng.normal(168, 9, n),
-            "sex": np.where(rng.random(n) < 0.4, "female", "male"),
-            "stratum": rng.integers(0, 6, n),
-            "unit": rng.integers(0, 3, n),
-        }
-    )
-    weight = rng.gamma(2, 1, n)
-    people = people_with(frame, weight)
-    found = estimate_coverage(people, CHART, by="sex").table
-    x = frame["stature_cm"].round(1)
-    inside = (x.between(150, 168) | x.between(172, 190)).astype(float)
-    for sex in ("female", "male"):
-        want = design_estimate(
-            inside,
-            weights=weight,
-            stratum=frame["stratum"],
-            unit=frame["unit"],
-            statistic="share",
-            domain=frame["sex"] == sex,
-        ).iloc[0]
-        row = found.query("level == @sex and outcome == 'covered'").iloc[0]
-        assert row["estimate"] == pytest.approx(want["estimate"])
-        assert row["standard_error"] == pytest.approx(want["se"])
-        assert row["df"] == want["df"]
-        assert "linearisation" in row["method"]
-
-
-def shares_of_truth(found: pd.DataFrame, truth: float) -> float:
-    rows = found.query("by == 'study' and outcome == 'covered'")
-    return float(((rows["low"] <= truth) & (truth <= rows["high"])).mean())
-
-
 @pytest.mark.parametrize("top", [168.0, 154.0])
 def test_95_per_cent_intervals_hold_the_truth_when_all_is_measured(rng, top):
     """200 studies of 120 weighted persons, told as groups of one population."""
@@ -187,43 +149,8 @@ def test_95_per_cent_intervals_hold_the_truth_when_all_is_measured(rng, top):
         frame = pd.DataFrame({"study": study, "stature_cm": rng.normal(168, 9, 6000)})
         people = people_with(frame, rng.gamma(4, 1, 6000))
         table = estimate_coverage(people, chart, by="study", replicates=200).table
-        held.append(shares_of_truth(table, truth))
-    assert 0.92 <= np.mean(held) <= 0.98
-
-
-def test_95_per_cent_intervals_hold_the_truth_when_some_is_drawn(rng):
-    """As above; 40 % unmeasured, drawn five times.
-
-    By the approximate Bayesian bootstrap (Rubin and Schenker, J Am Stat Assoc
-    1986;81:366-374, from memory): it knows no more than the share does. A
-    drawing model that knows more, such as the true SD, makes Rubin's intervals
-    too wide (Meng, Stat Sci 1994;9:538-573, from memory).
-    """
-    n, draws, sd = 100, 5, 9.0
-    truth = np.diff(stats.norm.cdf([159.95, 175.05], 168, sd))[0]
-    chart = chart_of(one=(160, 175))
-    held = []
-    for _ in range(4):
-        y = rng.normal(168, sd, (50, n))
-        known = int(0.6 * n)
-        parts = []
-        for _ in range(draws):
-            pool = rng.integers(0, known, (50, known))
-            taken = pool[np.arange(50)[:, None], rng.integers(0, known, (50, n))]
-            drawn = np.take_along_axis(y, taken, axis=1)
-            parts.append(np.where(np.arange(n) < known, y, drawn).ravel())
-        frame = pd.DataFrame(
-            {
-                "person": np.tile(np.arange(50 * n), draws),
-                "draw": np.repeat(np.arange(draws), 50 * n),
-                "study": np.tile(np.repeat(np.arange(50), n), draws),
-                "stature_cm": np.concatenate(parts),
-            }
-        )
-        table = estimate_coverage(
-            people_with(frame), chart, by="study", replicates=100
-        ).table
-        held.append(shares_of_truth(table, truth))
+        rows = table.query("by == 'study' and outcome == 'covered'")
+        held.append(((rows["low"] <= truth) & (truth <= rows["high"])).mean())
     assert 0.92 <= np.mean(held) <= 0.98
 
 
@@ -254,15 +181,6 @@ def test_a_paired_difference_against_its_formula(rng):
     assert row["share_b"] - row["share_a"] == pytest.approx(row["estimate"])
     assert "points" in found.summary()
     assert "competent person" in found.summary()
-
-
-def test_two_like_charts_do_not_differ(rng):
-    people = invented(rng, 150, 2)
-    found = compare_charts(people, demo_chart(), demo_chart(), by="sex")
-    assert (found.table["estimate"] == 0).all()
-    assert (found.table["low"] < 0).all()
-    assert (found.table["high"] > 0).all()
-    assert "do not show that either covers more" in found.summary()
 
 
 def test_degrees_of_freedom_are_those_of_the_people_who_count(rng):
@@ -428,16 +346,14 @@ def test_the_bootstrap_against_a_plain_loop(rng):
         np.testing.assert_allclose(found.variance[group], want, rtol=1e-3)
 
 
-@pytest.mark.surveys
-def test_design_errors_against_samplics(survey_folder):
-    samplics = pytest.importorskip("samplics")
-    folder = survey_folder / "nhanes_2015_2016"
-    survey = read_nhanes_files(folder / "DEMO_I.XPT", folder / "BMX_I.XPT")
-    keep = (survey.weight > 0) & survey.frame["stature_cm"].notna()
-    frame = survey.frame[keep].assign(draw=0).reset_index(drop=True)
-    weight = survey.weight[keep].reset_index(drop=True)
-    people = people_with(frame, weight)
-    found = estimate_coverage(people, CHART, by="sex").table
+def test_design_errors_against_samplics(rng):
+    samplics, n = pytest.importorskip("samplics"), 400
+    frame = pd.DataFrame({"stature_cm": rng.normal(168, 9, n)})
+    frame["sex"] = np.where(rng.random(n) < 0.4, "female", "male")
+    frame["stratum"] = rng.integers(0, 6, n)
+    frame["unit"] = 3 * frame["stratum"] + rng.integers(0, 3, n)
+    weight = rng.gamma(2, 1, n)
+    found = estimate_coverage(people_with(frame, weight), CHART, by="sex").table
     x = frame["stature_cm"].round(1)
     inside = (x.between(150, 168) | x.between(172, 190)).astype(int)
     estimator = samplics.TaylorEstimator(samplics.PopParam.prop)
@@ -450,9 +366,8 @@ def test_design_errors_against_samplics(survey_folder):
     )
     for sex in ("female", "male"):
         row = found.query("level == @sex and outcome == 'covered'").iloc[0]
+        assert "linearisation" in row["method"] and row["df"] == 12
         assert row["estimate"] == pytest.approx(estimator.point_est[sex][1], rel=1e-9)
         assert row["standard_error"] == pytest.approx(
             estimator.stderror[sex][1], rel=1e-6
         )
-        assert row["low"] == pytest.approx(estimator.lower_ci[sex][1], abs=0.004)
-        assert row["high"] == pytest.approx(estimator.upper_ci[sex][1], abs=0.004)
