@@ -165,9 +165,8 @@ class Fitter:
     ) -> tuple[Goal, Measured, Boxes]:
         """Return goal, people and boxes as some of the measures see them."""
         goal, measured, (low, high, limits) = self.goal, self.measured, boxes
-        sd, near = (
-            tuple(each[d] for d in measures if each) for each in (goal.sd, goal.near)
-        )
+        sd = tuple(goal.sd[d] for d in measures if goal.sd)
+        near = tuple(goal.near[d] for d in measures if goal.near)
         named = tuple(measured.measures[d] for d in measures)
         seen = replace(measured, measures=named, values=measured.values[:, measures])
         some = low[:, measures], high[:, measures], limits

@@ -54,9 +54,7 @@ def by_group(people: People, groups: pd.Series) -> dict[str, People]:
     return found
 
 
-def judge_groups(
-    people: People, chart: SizeChart, groups: pd.Series, *, seed: int = 1
-) -> pd.DataFrame:
+def judge_groups(people: People, chart: SizeChart, groups: pd.Series) -> pd.DataFrame:
     """Judge people of all groups (``group_of``) on all sizes: see ``fit_groups``.
 
     If sizes of two other groups fit someone, the first in the chart counts.
@@ -75,7 +73,7 @@ def judge_groups(
     columns, members = (
         [one[rows].astype(float) for rows in place.rows] for one in (hits, belongs)
     )
-    means = group_means(place, columns, members, replicates=200, seed=seed)
+    means = group_means(place, columns, members, replicates=200, seed=1)
     rows = [(people.name, g, *case) for g in ["everyone", *present] for case in cases]
     table = pd.DataFrame(rows, columns=["people", "group", "outcome", "size_group"])
     told = figures(means, means.shares(), place, "score interval")

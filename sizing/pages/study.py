@@ -57,7 +57,7 @@ def study_axes(study: Study) -> dict[str, tuple[Axes, str]]:
     add("coverage", plots.plot_shares(rows, x_label=x_label), overall=overall)
     if len(study.misses):
         rows = named.miss_rows(study.misses)
-        add("who_falls_between", plots.plot_misses(rows, labels=called))
+        add("who_falls_between", plots.plot_misses(rows))
     if len(moved.widths):
         add("widths", plots.plot_widths(moved.widths), **_ends(moved.widths))
     change = numbers.points(moved.biggest["estimate"], places=1)

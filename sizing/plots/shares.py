@@ -43,9 +43,7 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
 
 
 @style.quiet_style()
-def plot_misses(
-    table: pd.DataFrame, *, labels: dict[str, str], ax: Axes | None = None
-) -> Axes:
+def plot_misses(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     measures = list(dict.fromkeys(table["measure"]))
     directions = list(dict.fromkeys(table["direction"]))
     ax = style.axes_or_new(ax, width=7.2, height=1.6 + 0.75 * len(measures))
@@ -58,7 +56,7 @@ def plot_misses(
         style.past(ax, told, (row["high"], place), fontsize=9)
     for step, direction in enumerate(directions):
         ax.barh(0, 0, label=str(direction), **_fill(step))
-    style.name_rows(ax, range(len(measures)), [labels[m] for m in measures])
+    style.name_rows(ax, range(len(measures)), [labels()[m] for m in measures])
     ax.margins(x=0.12)
     ax.set_xlim(left=0)
     style.percent_axis(ax.xaxis, decimals=None)

@@ -73,28 +73,6 @@ def test_unsmoothed_soldiers_need_smoothing(survey_folder):
     assert two.held_out >= two.rival_held_out + 0.01
 
 
-@pytest.mark.surveys
-def test_figures_of_the_first_prototype(survey_folder):
-    """Two measures, K = 4: 96.23 % at 1 cm, 96.28 % at 1 mm with half-open bands.
-
-    Bands here are closed, which adds 0.1 to 0.2 points.
-    """
-    people = soldiers(survey_folder)
-    widths = {BACK: 10, HIP: 20}
-    centimetre = fit_bands(people, widths=widths, sizes=4, splits=0)
-    millimetre = fit_bands(
-        people, widths=widths, sizes=4, step_cm=0.1, splits=0, tolerance=1e-6
-    )
-    assert 0.9623 <= centimetre.share <= 0.9650
-    assert centimetre.share <= millimetre.share <= centimetre.upper_bound
-    assert millimetre.gap == pytest.approx(0, abs=2e-6)
-    # The half-open band [a, a + w) of whole millimetres is the closed one that
-    # is 1 mm narrower.
-    half_open = {measure: width - 0.1 for measure, width in widths.items()}
-    found = fit_bands(people, widths=half_open, sizes=4, splits=0)
-    assert found.share == pytest.approx(0.9623, abs=0.0002)
-
-
 def soldiers(folder) -> People:
     """ANSUR II, men and women, one row each, in cm."""
     parts = [

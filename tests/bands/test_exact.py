@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from sizing.bands import fit_bands
 from sizing.bands.fitter import Fitter
-from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 
 from .oracle import (
@@ -163,17 +162,6 @@ def test_order_and_repeats_change_nothing():
         assert one.share == near(other.share)
 
 
-def test_share_is_what_coverage_finds():
-    rng = np.random.default_rng(8)
-    values = np.round(rng.normal((100, 90), (9, 4), (300, 2)), 1)
-    values[::17, 1] = np.nan
-    people = make_people(values, rng.uniform(0.2, 3, 300))
-    found = fit(people, {HIP: 12.0, SIT: 6.0}, 3)
-    table = estimate_coverage(people, found.chart, replicates=50).table
-    covered = table.loc[table["outcome"] == "covered", "estimate"].item()
-    assert found.share == near(covered) and found.value == near(covered)
-
-
 def test_four_measures_against_every_chart():
     rng = np.random.default_rng(4)
     people = make_people(80 + rng.integers(0, 21, (12, 4)) / 10, rng.integers(1, 5, 12))
@@ -213,15 +201,6 @@ def test_of_equal_charts_the_nearest_to_the_rival_then_the_lowest(seed):
     nearest = [low for low in best if far(low) <= least + 1e-9]
     lowest = min(nearest, key=lambda low: low[::-1].tolist())
     assert found.tolist() == lowest.tolist()
-
-
-def test_held_out_persons_keep_their_draws_together():
-    # Every person alone: a fit that saw a person covers all her draws.
-    values = np.repeat(np.linspace(80, 100, 8)[:, None], 5, axis=0)
-    people = make_people(values, draws=5)
-    found = fit(people, {HIP: 0.1}, 4, step_cm=0.1, splits=6)
-    assert found.share == pytest.approx(0.5)
-    assert found.held_out == 0.0
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,6 @@
 """What a fit is asked for, what it is praised for, and whom it is judged on."""
 
-from itertools import combinations, product
-from types import SimpleNamespace
+from itertools import combinations, count, product
 
 import numpy as np
 import pandas as pd
@@ -161,60 +160,41 @@ def test_what_a_person_is_worth_against_looking_at_every_size(seed, name):
         assert goal.value(measured, low, high, limits, some) == pytest.approx(mean)
 
 
-class Recorded:
-    """Fits and rivals that are the weights themselves; judged by their sum."""
-
-    def __init__(self, person, refuse=()):
-        person = np.asarray(person)
-        self.measured = SimpleNamespace(
-            person=person,
-            persons=person.max() + 1,
-            weight=np.arange(1.0, 1 + len(person)),
-        )
-        self.refuse, self.fits, self.judged = refuse, [], []
-        self.meter = SimpleNamespace(spent=False)
-
-    def fit(self, weight):
-        self.fits.append(weight)
-        if len(self.fits) in self.refuse:
-            raise SizingError("no chart")
-        return "fit"
-
-    def rival(self, weight):
-        assert weight is self.fits[-1]
-        return "rival"
-
-    def value(self, chart, rows):
-        self.judged.append(rows)
-        return len(self.judged) / 100 + (chart == "rival") / 2
-
-
-def test_halves_are_each_fitted_to_once_and_judged_once():
+def test_halves_are_each_fitted_to_once_and_judged_once(monkeypatch):
     """Five persons of differing draws: two of them train, then the other three."""
     person = np.array([0, 1, 1, 2, 3, 3, 4])
-    told = Recorded(person)
-    found = half_splits(told, splits=5, seed=3)
-    assert found.persons == 3
-    assert found.fitted == pytest.approx([0.01, 0.03, 0.05, 0.07, 0.09])
-    assert found.rival == pytest.approx([0.52, 0.54, 0.56, 0.58, 0.60])
-    trained = [set(person[w > 0].tolist()) for w in told.fits]
-    assert [len(half) for half in trained] == [2, 3, 2, 3, 2]
-    for k in (0, 2):
-        assert trained[k] | trained[k + 1] == {0, 1, 2, 3, 4}
-    assert len({frozenset(half) for half in trained}) > 2
-    for k, weight in enumerate(told.fits):
-        for rows in told.judged[2 * k : 2 * k + 2]:
-            assert (rows == (weight == 0)).all()
-        assert set(weight[weight > 0]) <= set(told.measured.weight)
-        # All draws of a person are on the same side.
-        assert all(len({bool(w) for w in weight[person == p]}) == 1 for p in range(5))
-    # A half that no chart is for is left out, and nobody is asked for nothing.
-    some = half_splits(Recorded(person, refuse=(2, 3)), splits=4, seed=3)
-    assert len(some.fitted) == 2 == len(some.rival)
-    for who, splits in (([0, 0], 4), (person, 0)):
-        none = half_splits(Recorded(who), splits=splits, seed=1)
-        assert (len(none.fitted), len(none.rival), none.persons) == (0, 0, 0)
-    assert len(half_splits(Recorded([0, 1]), splits=1, seed=1).fitted) == 1
+    values = np.array([80.0, 84, 85, 90, 93, 99, 101])[:, None]
+    people = make_people(values, [1, 2, 1, 3, 1, 2, 1], person=person)
+    fitter = Fitter.of(people, widths={HIP: 8.0}, sizes=1)
+    rng, want = np.random.default_rng(3), []
+    for _ in range(2):
+        half = np.isin(person, rng.permutation(5)[:2])
+        for train in (half, ~half):
+            weight = np.where(train, people.weight, 0.0)
+            charts = fitter.fit(weight), fitter.rival(weight)
+            want.append([fitter.value(chart, ~train) for chart in charts])
+    found = half_splits(fitter, splits=4, seed=3)
+    told = np.column_stack([found.fitted, found.rival])
+    assert told.tolist() == want and found.persons == 3
+    for splits, n in ((0, 0), (1, 1), (3, 3)):
+        assert len(half_splits(fitter, splits=splits, seed=1).fitted) == n
+    one = Fitter.of(make_people([[80], [90]], draws=2), widths={HIP: 5}, sizes=1)
+    assert half_splits(one, splits=4, seed=1).persons == 0
+    # A half that no chart is for is left out.
+    monkeypatch.setattr(Fitter, "fit", refused_every_other_time(Fitter.fit))
+    some = half_splits(fitter, splits=4, seed=3)
+    assert some.fitted.tolist() == [row[0] for row in want[1::2]]
+
+
+def refused_every_other_time(fit):
+    times = count()
+
+    def refuse(self, weight=None):
+        if next(times) % 2 == 0:
+            raise SizingError("no chart")
+        return fit(self, weight)
+
+    return refuse
 
 
 @settings(max_examples=40, deadline=None)
@@ -248,13 +228,8 @@ def test_values_are_counted_in_blocks_and_cut_at_any_distance(gaps, fan, seed):
             best, sum((w * (p - np.average(p, weights=w)) ** 2).sum() for p, w in parts)
         )
     assert found.cost == pytest.approx(best, abs=1e-8)
-
-
-def test_of_equal_cuts_the_lowest_is_taken():
+    # Of equal cuts the lowest.
     assert partition_bands([70.0, 71.0, 72.0], 2).table["low"].tolist() == [70, 71]
-    four = partition_bands([70.0, 71.0, 72.0, 73.0], 3)
-    assert four.table["low"].tolist() == [70, 71, 72]
-    assert four.cost == pytest.approx(0.5)
 
 
 # The parts that a fit is put together from, against plain counting and by hand

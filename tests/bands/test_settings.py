@@ -157,20 +157,6 @@ def test_widths_per_size_against_every_chart(seed):
     assert found.share == pytest.approx(best, abs=1e-12)
 
 
-@pytest.mark.parametrize(
-    ("rounding", "unit"), [("half", 5), ("whole", 10), ("inch", 25.4)]
-)
-def test_edges_are_rounded(rounding, unit):
-    people = people_of(1, n=30, span=20)
-    found = fit(people, widths={HIP: 7.0, SIT: 6.3}, rounding=rounding, sizes=3)
-    for measure in WIDTHS:
-        for edges in found.chart.edges(measure):
-            whole = np.round(edges / unit)
-            assert (np.abs(edges - whole * unit) <= 0.5).all()
-    assert found.upper_bound >= found.share
-    assert found.share == pytest.approx(chart_share(found.chart, people), abs=1e-12)
-
-
 @pytest.mark.parametrize("seed", range(2))
 def test_judged_against_every_chart(seed):
     people = people_of(seed, n=10, span=3)

@@ -78,17 +78,6 @@ def test_own_group_shares_keep_their_order_and_match_a_count(study, summary):
     assert abs(summary["held_out"] - summary["own_group"]) < 0.05
 
 
-def test_outcomes_add_up_and_subgroups_are_there(summary):
-    outcomes = {k: v["estimate"] for k, v in summary["outcomes"].items()}
-    covered = outcomes.pop("covered")
-    assert sum(outcomes.values()) == pytest.approx(1, abs=len(outcomes) * DIGIT)
-    assert covered == pytest.approx(outcomes["one"] + outcomes["choice"], abs=3 * DIGIT)
-    named = {row["by"] for row in summary["by_group"]}
-    assert named == {"everyone", "sex", "age_band", "bmi_class"}
-    for row in summary["by_group"]:
-        assert 0 <= row["low"] <= row["estimate"] <= row["high"] <= 1
-
-
 def test_the_widths_stand_in_the_open(study, summary):
     """In the headline, in a table, and among what moves the answer most."""
     widths = pd.DataFrame(summary["share_by_width"])
