@@ -5,7 +5,7 @@ import sys
 import threading
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from numbers import Integral, Real
 from typing import TYPE_CHECKING, Any
@@ -22,17 +22,9 @@ _LONGEST = 300
 class SizingError(ValueError):
     """A mistake in what the kit was given, said in one plain message.
 
-    Parameters
-    ----------
-    what : str
-        What is wrong; the whole message, where nothing else is given.
-    allowed, action : str
-        What would be accepted, and what to do.
-    **where
-        ``file``, ``row``, ``column`` and ``value``, as in ``Problem``.
+    ``what`` is wrong; ``allowed``, ``action`` and ``where`` (file, row, column, value)
+    are those of a ``Problem``.
 
-    Examples
-    --------
     >>> print(SizingError("too wide", allowed="up to 40 cm", value=50))
     too wide (found: 50). Allowed: up to 40 cm.
     """
@@ -43,6 +35,13 @@ class SizingError(ValueError):
         if allowed or action or where:
             what = str(Problem(what, allowed, action, **where))
         super().__init__(what)
+
+    @classmethod
+    def of(
+        cls, words: Sequence[str], value: object = None, /, **given: object
+    ) -> "SizingError":
+        """Return an error of fixed words, as ``Problem.of``, and of what was found."""
+        return SizingError(str(Problem.of(words, None, None, None, value, **given)))
 
 
 class SizingWarning(UserWarning):
@@ -96,21 +95,16 @@ class Problem:
         """Return the problem as one line of plain words."""
         where = {"{}": self.file, "row {}": self.row, "column '{}'": self.column}
         placed = [w.format(part) for w, part in where.items() if part is not None]
-        place = ", ".join(filter(None, placed))
+        place, value = ", ".join(filter(None, placed)), self.value
         # A number of numpy's would be shown as np.float64(2.5).
-        value = self.value
-        if getattr(value, "ndim", None) == 0:
-            value = value.item()
-        shown = repr(value)
+        shown = repr(value.item() if getattr(value, "ndim", None) == 0 else value)
         # A whole table given for a name would bury what is wrong.
         shown = shown if len(shown) <= _LONGEST else f"{shown[:_LONGEST]}..."
         found = f" (found: {shown})" if value is not None else ""
-        parts = [f"{place}: {self.what}{found}" if place else f"{self.what}{found}"]
-        if self.allowed:
-            parts.append(f"Allowed: {self.allowed}")
-        if self.action:
-            parts.append(f"What to do: {self.action}")
-        said = ". ".join(part.rstrip(".") for part in parts)
+        parts = {"": self.what + found, "Allowed: ": self.allowed}
+        parts["What to do: "] = self.action
+        said = ". ".join(f"{k}{part.rstrip('.')}" for k, part in parts.items() if part)
+        said = f"{place}: {said}" if place else said
         return said if said.endswith("?") else f"{said}."
 
 
@@ -169,32 +163,24 @@ def check_number(
     """Refuse a setting that is no finite number within its limits."""
     number = math.nan
     if isinstance(value, Integral if whole else Real) and not isinstance(value, bool):
-        try:
+        with suppress(OverflowError):
             number = float(value)  # type: ignore[arg-type]
-        except OverflowError:
-            number = math.inf
-    if (
-        math.isfinite(number)
-        and (least is None or number >= least)
-        and (above is None or number > above)
-        and (most is None or number <= most)
-        and (below is None or number < below)
-    ):
+    fine = [least is None or number >= least, above is None or number > above]
+    fine += [most is None or number <= most, below is None or number < below]
+    if math.isfinite(number) and all(fine):
         return
+    to = "to " if least is not None else "up to "
+    under = "below " if least is above is None else "and below "
+    words = {"from ": least, "above ": above, to: most, under: below}
+    limits = [
+        f"{word}{int(limit) if float(limit).is_integer() else limit:,}"
+        for word, limit in words.items()
+        if limit is not None
+    ]
+    up = ["up"] if least is not None and most is below is None else []
     kind = "a whole number" if whole else "a number"
-    low = _limit("from ", least) or _limit("above ", above)
-    high = _limit("to " if least is not None else "up to ", most)
-    high = high or _limit("and below " if low else "below ", below)
-    high = high or ("up" if least is not None else "")
-    allowed = " ".join(part for part in (kind, low, high) if part)
-    what = f"{name} makes no sense"
+    allowed, what = " ".join([kind, *limits, *up]), f"{name} makes no sense"
     raise SizingError(what, allowed=allowed, action="change it", value=value)
-
-
-def _limit(words: str, limit: float | None) -> str:
-    if limit is None:
-        return ""
-    return f"{words}{int(limit) if float(limit).is_integer() else limit:,}"
 
 
 def check_seed(seed: object) -> None:

@@ -10,9 +10,9 @@ from inspect import Parameter, get_annotations, isclass, isfunction, signature
 from numbers import Integral, Real
 from os import PathLike
 from pathlib import Path
-from typing import Any, NoReturn, TypeVar
+from typing import Any, TypeVar
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.resources import texts
 
 _T = texts("kinds")
@@ -32,22 +32,15 @@ def checked(function: F) -> F:
     if hasattr(function, "_checked"):
         return function
 
-    open_ended = any(
-        one.kind == Parameter.VAR_KEYWORD
-        for one in signature(function).parameters.values()
-    )
-
     @wraps(function)
     def call(*args: Any, **given: Any) -> Any:
-        if not open_ended:
-            _refuse_unknown(function, given)
-        _refuse_wrong(function, args, given, first=True)
+        _refuse_wrong(function, args, given)
         try:
             return function(*args, **given)
         except SizingError:
             raise
         except Exception:
-            _refuse_wrong(function, args, given, first=False)
+            _refuse_wrong(function, args, given, deep=True)
             raise
 
     call._checked = True  # type: ignore[attr-defined]
@@ -69,42 +62,26 @@ def check_kinds(room: dict[str, Any], names: Sequence[str]) -> None:
 
 def check_given(what: Callable[..., Any], given: dict[str, Any]) -> None:
     """Refuse settings that a function or class does not have, or cannot use."""
-    _refuse_unknown(what, given)
-    _refuse_wrong(what, (), given, first=True)
-
-
-def _refuse_unknown(what: Callable[..., Any], given: dict[str, Any]) -> None:
-    known = [name for name in _hints(what) if name != "self"]
-    for name in given:
-        if name not in known:
-            near = get_close_matches(name, known, 1)
-            action = f"did you mean '{near[0]}'?" if near else "use one of these"
-            given = {"known": ", ".join(known), "action": action}
-            _refuse(_T.unknown, name, **given)
+    _refuse_wrong(what, (), given)
 
 
 def check_columns(frame: Any, needed: Sequence[str], what: str) -> None:
     if lacking := [name for name in needed if name not in frame]:
         named = {"lacking": ", ".join(lacking), "needed": ", ".join(needed)}
-        _refuse(_T.no_column, what=what, **named)
-
-
-def _refuse(words: Sequence[str], value: object = None, /, **given: str) -> NoReturn:
-    problem = Problem.of(words, None, None, None, value, **given)
-    raise SizingError(str(problem)) from None
+        raise SizingError.of(_T.no_column, what=what, **named)
 
 
 @cache
-def _hints(function: Callable[..., Any]) -> dict[str, tuple[Any, Any]]:
-    """Return each parameter's annotation (in quotes: anything) and default."""
-    written = get_annotations(function)
+def _hints(function: Callable[..., Any]) -> tuple[dict[str, tuple[Any, Any]], bool]:
+    """Return each parameter's annotation (in quotes: anything), default; any name?"""
+    written, ones = get_annotations(function), signature(function).parameters
+    various = (Parameter.VAR_POSITIONAL, Parameter.VAR_KEYWORD)
     found = {}
-    for name, one in signature(function).parameters.items():
+    for name, one in ones.items():
         hint = written.get(name, Any)
-        hint = Any if isinstance(hint, str) else hint
-        if one.kind not in (Parameter.VAR_POSITIONAL, Parameter.VAR_KEYWORD):
-            found[name] = (hint, one.default)
-    return found
+        if one.kind not in various:
+            found[name] = (Any if isinstance(hint, str) else hint, one.default)
+    return found, any(one.kind == Parameter.VAR_KEYWORD for one in ones.values())
 
 
 def _refuse_wrong(
@@ -112,22 +89,29 @@ def _refuse_wrong(
     args: tuple[Any, ...],
     given: dict[str, Any],
     *,
-    first: bool,
+    deep: bool = False,
 ) -> None:
-    """Raise for the first value of a wrong kind; ``first``: structures alone."""
-    hints = _hints(function)
+    """Raise for an unknown name or a value of a wrong kind; not deep: structures."""
+    hints, open_ended = _hints(function)
+    for name in () if open_ended else given:
+        if name not in (known := [one for one in hints if one != "self"]):
+            near = get_close_matches(name, known, 1)
+            action = f"did you mean '{near[0]}'?" if near else "use one of these"
+            said = {"known": ", ".join(known), "action": action}
+            raise SizingError.of(_T.unknown, name, **said) from None
     for name, value in {**dict(zip(hints, args, strict=False)), **given}.items():
         hint, default = hints.get(name, (Any, None))
         options = set(_options(hint))
         # A whole number would be taken for a file that is open already.
         later = _SCALARS & options and not {Path, PathLike[str]} & options
-        if value is default or (first and later):
+        if value is default or (later and not deep):
             continue
-        if not _is_kind(value, hint, deep=not first):
+        if not _is_kind(value, hint, deep=deep):
             kinds = " or ".join(dict.fromkeys(map(_words, _options(hint))))
             called = function.__qualname__.removesuffix(".__init__")
             shown = "None" if value is None else type(value).__name__
-            _refuse(_T.wrong, shown, called=called, name=name, kinds=kinds)
+            said = {"called": called, "name": name, "kinds": kinds}
+            raise SizingError.of(_T.wrong, shown, **said) from None
 
 
 def _options(hint: Any) -> tuple[Any, ...]:
@@ -143,15 +127,13 @@ def _words(hint: Any) -> str:
 
 def _is_kind(value: Any, hint: Any, *, deep: bool) -> bool:
     options = _options(hint)
-    if any(getattr(one, "__name__", "") == "_Buffer" for one in options):
-        if deep and _array_like(value):
-            return not isinstance(value, Real) and all(map(_cell, value))
-        return _array_like(value) or (value is None and type(None) in options)
-    return any(_is_one(value, one, deep=deep) for one in options)
-
-
-def _cell(value: Any) -> bool:
-    return isinstance(value, Real | str | None) or _array_like(value)
+    if not any(getattr(one, "__name__", "") == "_Buffer" for one in options):
+        return any(_is_one(value, one, deep=deep) for one in options)
+    if deep and _array_like(value):
+        cells = () if isinstance(value, Real) else value
+        fine = [isinstance(x, Real | str | None) or _array_like(x) for x in cells]
+        return not isinstance(value, Real) and all(fine)
+    return _array_like(value) or (value is None and type(None) in options)
 
 
 def _array_like(value: Any) -> bool:
@@ -170,19 +152,19 @@ def _is_one(value: Any, hint: Any, *, deep: bool) -> bool:
     if kind in (int, float):
         number = Integral if kind is int else Real
         return isinstance(value, number) and not isinstance(value, bool)
+    fine = isinstance(value, kind)
     if issubclass(kind, Iterable) and not issubclass(kind, Mapping | str | bytes):
-        fine = isinstance(value, kind) or (
-            kind in (Sequence, Iterable) and _array_like(value)
-        )
-        fine = fine and not isinstance(value, str | bytes | Mapping | Real)
+        listed = kind in (Sequence, Iterable)
+        fine = fine or (listed and _array_like(value))
         # A table goes through its headings, not through its rows.
-        fine = fine and not (hasattr(value, "columns") and kind in (Sequence, Iterable))
-    else:
-        fine = isinstance(value, kind)
-    if fine and deep and inner and isinstance(value, Mapping):
+        headed = listed and hasattr(value, "columns")
+        fine = fine and not (headed or isinstance(value, str | bytes | Mapping | Real))
+    if not (fine and deep and inner):
+        return fine
+    pairs: list[tuple[Any, Any]] = []
+    if isinstance(value, Mapping):
         pairs = [*((key, inner[0]) for key in value)]
         pairs += [(one, inner[-1]) for one in value.values()]
-        return all(_is_kind(one, of, deep=True) for one, of in pairs)
-    if fine and deep and inner and isinstance(value, Sequence):
-        return all(_is_kind(one, inner[0], deep=True) for one in value)
-    return fine
+    elif isinstance(value, Sequence):
+        pairs = [(one, inner[0]) for one in value]
+    return all(_is_kind(one, of, deep=True) for one, of in pairs)
