@@ -69,13 +69,10 @@ _PARTS = {
 
 def invented_words(*parts: str) -> str:
     """Return the sentence with which an answer on invented figures begins."""
-    if not parts:
-        return ""
     named = ", ".join(_PARTS[part] for part in parts)
-    return (
-        f"{INVENTED} {named}. Choose and order nothing by "
-        f"{'it' if len(parts) == 1 else 'them'}."
-    )
+    what = "it" if len(parts) == 1 else "them"
+    words = f"{INVENTED} {named}. Choose and order nothing by {what}."
+    return words if parts else ""
 
 
 def invented_first(parts: Sequence[str], text: str) -> str:

@@ -16,13 +16,7 @@ from typing import Any, TypeVar
 import ipywidgets as w
 
 from sizing.app.fields import button, fitting, row, show_if
-from sizing.errors import (
-    Problem,
-    ReadingNote,
-    SizingError,
-    SizingWarning,
-    caught_warnings,
-)
+from sizing.errors import ReadingNote, SizingError, SizingWarning, caught_warnings
 from sizing.files.places import KEEPS
 from sizing.files.writing import write_bytes, write_text
 from sizing.measures import UNITS, unit_of, written
@@ -252,8 +246,7 @@ def checked_name(given: str) -> str:
     else:
         return name
     shown = name[:40].encode("utf-8", errors="replace").decode("utf-8")
-    where = (None, None, None, shown)
-    raise SizingError(str(Problem.of(_T.file_name, *where, fault=fault)))
+    raise SizingError.of(_T.file_name, shown, fault=fault)
 
 
 def _last_part(given: str) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 from sizing.app.entry import UnitSwitch
 from sizing.app.fields import button, fitting
 from sizing.charts.build import ENDS, ends_of
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.measures import unit_of, written
 from sizing.measures.typed import Quantity, quantity, understood, with_unit
 from sizing.resources import texts
@@ -114,8 +114,7 @@ class EditableTable:
         """Show another table in place of this one; nobody is told."""
         if frame.size > MOST_CELLS:
             given = f"{len(frame)} rows of {frame.shape[1]} cells"
-            where = (None, None, None, given)
-            raise SizingError(str(Problem.of(_T.too_long, *where, most=MOST_CELLS)))
+            raise SizingError.of(_T.too_long, given, most=MOST_CELLS)
         columns = [str(name) for name in frame.columns]
         records = frame.to_dict("records")
         if self._rows and (columns, len(records)) == (self._columns, len(self._rows)):

@@ -148,9 +148,8 @@ def keep_chart(
     try:
         return write_bytes(path, content, fresh=True)
     except FileExistsError:
-        where = (str(path), None, None, chart.name)
-        kept = str(Problem.of(_T.kept, *where))
-        raise SizingError(kept) from None
+        taken = Problem.of(_T.kept, str(path), None, None, chart.name)
+        raise SizingError(str(taken)) from None
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:

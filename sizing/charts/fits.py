@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.measures import MEASURES, MISSING_TENTHS, NO_HIGH, NO_LOW, to_tenths
 from sizing.resources import texts
 
@@ -81,8 +81,7 @@ Tenths = Mapping[str, npt.NDArray[np.integer[Any]]]
 def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
     count = len(chart.sizes)
     if count > MOST_SIZES:
-        where = (None, None, None, count)
-        raise SizingError(str(Problem.of(_T.many_sizes, *where, most=MOST_SIZES)))
+        raise SizingError.of(_T.many_sizes, count, most=MOST_SIZES)
     kind: type[np.unsignedinteger[Any]] = np.min_scalar_type((1 << count) - 1).type
     return kind
 
@@ -145,8 +144,7 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     kind = mask_type(chart)
     rows = {len(v) for v in values.values()}
     if len(rows) != 1:
-        where = (None, None, None, sorted(rows))
-        raise SizingError(str(Problem.of(_T.no_length, *where)))
+        raise SizingError.of(_T.no_length, sorted(rows))
     n = rows.pop()
     fits = np.full(n, (1 << len(chart.sizes)) - 1, dtype=kind)
     for measure, (low, high) in limits(chart).items():

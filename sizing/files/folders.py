@@ -27,8 +27,8 @@ _LOCK, _NEW, _BEFORE = "lock", "new", "before"
 _SWAPS = {"linux": ("renameat2", True), "darwin": ("renamex_np", False)}
 _HERE = -100
 _TRIES = 20
-#: How often, and how many seconds apart, a folder in use is asked for.
-_WAITS, _WAIT = 200, 0.05
+#: For so many seconds a folder in use is asked for.
+_WAIT = 10.0
 _NO_SWAP = (errno.ENOSYS, errno.EINVAL, errno.EXDEV, errno.ENOTSUP)
 
 
@@ -100,11 +100,12 @@ def write_folder(
 
 def clear_leftovers(home: Path) -> None:
     """Clear away what stopped writers left; a folder that is missing is put back."""
+    names: list[str] = []
     with contextlib.suppress(OSError):
-        for name in os.listdir(home):
-            if _PART.fullmatch(name):
-                with contextlib.suppress(OSError):
-                    _clear(home / name)
+        names = os.listdir(home)
+    for name in filter(_PART.fullmatch, names):
+        with contextlib.suppress(OSError):
+            _clear(home / name)
 
 
 def make_folder(folder: str | Path) -> None:
@@ -118,11 +119,10 @@ def only_writer(home: Path) -> Iterator[None]:
     with _plainly(home, "folder"):
         handle = open(home / ".sizing-lock", "a+b")  # noqa: SIM115 - closed below
     with handle:
-        for _ in range(_WAITS):
-            if _lock(handle):
-                break
-            time.sleep(_WAIT)
-        else:
+        until = time.monotonic() + _WAIT
+        while not (ours := _lock(handle)) and time.monotonic() < until:
+            time.sleep(_WAIT / 200)
+        if not ours:
             raise SizingError(
                 "something else keeps writing in this folder",
                 action="close the other pages that write there, and try again",
@@ -153,14 +153,14 @@ def _clear(part: Path) -> None:
 
 
 def _remove(part: Path) -> None:
-    if part.is_dir():
-        for name in (_NEW, _BEFORE):
-            shutil.rmtree(part / name, ignore_errors=True)
-        # The lock last: what lies in a part without one would never be cleared.
-        (part / _LOCK).unlink(missing_ok=True)
-        part.rmdir()
-    else:
+    if not part.is_dir():
         part.unlink(missing_ok=True)
+        return
+    for name in (_NEW, _BEFORE):
+        shutil.rmtree(part / name, ignore_errors=True)
+    # The lock last: what lies in a part without one would never be cleared.
+    (part / _LOCK).unlink(missing_ok=True)
+    part.rmdir()
 
 
 def _finish(part: Path, handle: IO[bytes]) -> None:
@@ -184,9 +184,9 @@ def _part(home: Path, *, folder: bool = False) -> Iterator[tuple[Path, IO[bytes]
                 part.mkdir()
             handle = open(held, "x+b")  # noqa: SIM115 - closed below, or made anew
         except FileNotFoundError:
-            if not left or not home.is_dir():
-                raise
-            continue
+            if left and home.is_dir():
+                continue
+            raise
         _lock(handle)
         # Another writer may have cleared it away before it was locked.
         with contextlib.suppress(FileNotFoundError):

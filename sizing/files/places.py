@@ -6,14 +6,14 @@ import sys
 import unicodedata
 from collections.abc import Collection
 from importlib.metadata import PackageNotFoundError, distribution
+from itertools import islice
 from pathlib import Path
 
 from sizing.errors import SizingError
 from sizing.files.folders import try_place
 from sizing.resources import texts
 
-_TEXTS = texts("files")
-_T: dict[str, str] = _TEXTS.places
+_T: dict[str, str] = texts("files").places
 
 #: Most files of the user's own in a folder that results are to join: our choice. A
 #: folder with more is a desktop or a home, in which nothing should be replaced.
@@ -35,9 +35,7 @@ class Places:
 
     def reads(self, *paths: str | os.PathLike[str] | None) -> None:
         """Tell of files that are read, also of those named in another file."""
-        for path in paths:
-            if path is not None:
-                self._read.append(Path(path))
+        self._read += [Path(path) for path in paths if path is not None]
         self._check()
 
     def writes(
@@ -47,13 +45,10 @@ class Places:
         what = _unusable(path)
         if not what and path.suffix.lower() not in endings:
             what = _T["ending"]
-        if not what and path.is_dir():
-            what = _T["folder"]
-        if what:
-            allowed = (
-                f"a name ending in {' or '.join(endings)}, in a folder that exists"
-            )
-            raise _refusal(path, what, allowed, option)
+        if what or path.is_dir():
+            named = f"a name ending in {' or '.join(endings)}"
+            allowed = f"{named}, in a folder that exists"
+            raise _refusal(path, what or _T["folder"], allowed, option)
         self._written.append((path, str(path), option))
         self._check()
 
@@ -65,9 +60,7 @@ class Places:
         what = _unusable(folder, folder=True)
         for name in names:
             what = what or _taken(folder, name)
-        if not what and names:
-            what = _not_its_own(folder)
-        if what:
+        if what := what or (_not_its_own(folder) if names else ""):
             allowed = "a folder of its own, made if it is not there"
             raise _refusal(folder, what, allowed, option)
         self._written += [(folder / name, str(folder), option) for name in names]
@@ -145,12 +138,9 @@ def _not_its_own(folder: Path) -> str:
         return _T["here"]
     if os.path.ismount(place):
         return _T["drive"]
-    own = 0
-    for _, folders, files in os.walk(place):
-        own += len(folders) + len(files)
-        if own > _MOST_OWN:
-            return _T["crowded"].format(most=_MOST_OWN)
-    return ""
+    own = (name for _, folders, files in os.walk(place) for name in (*folders, *files))
+    crowded = next(islice(own, _MOST_OWN, None), None) is not None
+    return _T["crowded"].format(most=_MOST_OWN) if crowded else ""
 
 
 def _is_or_holds(path: Path, other: Path) -> bool:
@@ -186,29 +176,25 @@ _FOREIGN = ("PYTHON", "JUPYTER", "IPYTHON", "JPY_", "VOILA", "MATPLOTLIBRC")
 def state_folder() -> Path:
     """Return the folder of this user's settings, made if need be."""
     try:
-        folder = _place_of_state() / "sizing"
+        setting, usual = {
+            "win32": ("LOCALAPPDATA", "AppData/Local"),
+            "darwin": ("", "Library/Application Support"),
+        }.get(sys.platform, ("XDG_STATE_HOME", ".local/state"))
+        # A relative one would lead into whatever folder the command is run in.
+        named = Path(os.environ.get(setting, ""))
+        folder = (named if named.is_absolute() else Path.home() / usual) / "sizing"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         if os.name == "posix" and stat.S_IMODE(folder.stat().st_mode) != 0o700:
             folder.chmod(0o700)
     except (OSError, RuntimeError) as error:
         reason = getattr(error, "strerror", None) or error
         raise SizingError(
-            f"The folder for the kit's own settings cannot be used ({reason}). "
-            "Allowed: a folder of your own in which you may write. What to do: name "
-            "one with the environment variable XDG_STATE_HOME (LOCALAPPDATA on "
-            "Windows, HOME on a Mac)."
+            f"The folder for the kit's own settings cannot be used ({reason})",
+            allowed="a folder of your own in which you may write",
+            action="name one with the environment variable XDG_STATE_HOME "
+            "(LOCALAPPDATA on Windows, HOME on a Mac)",
         ) from None
     return folder
-
-
-def _place_of_state() -> Path:
-    setting, usual = {
-        "win32": ("LOCALAPPDATA", "AppData/Local"),
-        "darwin": ("", "Library/Application Support"),
-    }.get(sys.platform, ("XDG_STATE_HOME", ".local/state"))
-    # A relative one would lead into whatever folder the command is run in.
-    named = Path(os.environ.get(setting, ""))
-    return named if named.is_absolute() else Path.home() / usual
 
 
 def safe_environment(state: Path, token: str) -> dict[str, str]:

@@ -62,10 +62,8 @@ def file_bytes(
             refuse(shown, _T.not_table)
         if not stat.S_ISREG(found.st_mode):
             refuse(shown, _T.not_plain)
-        content = b""
-        if found.st_size <= most:
-            with open(path, "rb") as handle:
-                content = handle.read(most + 1)
+        with open(path, "rb") as handle:
+            content = b"" if found.st_size > most else handle.read(most + 1)
     except InputProblems:
         raise
     except (FileNotFoundError, NotADirectoryError, ValueError):
@@ -77,7 +75,7 @@ def file_bytes(
         refuse(shown, _T.not_opened, allowed=allowed, reason=reason)
     if not found.st_size:
         refuse(shown, _T.empty, allowed=allowed)
-    if len(content) > most or found.st_size > most:
+    if max(len(content), found.st_size) > most:
         refuse(shown, _T.large, allowed=allowed, most=most / 1e6)
     return content
 
@@ -140,9 +138,9 @@ def read_rows(
 ) -> Sheet:
     """Of a workbook the first sheet, or the one called so; and how they were read."""
     content, name = file_bytes(path), Path(path).name
-    notes, doubts, shown = list[str](), list[str](), dict[tuple[int, int], str]()
+    notes, doubts, looks = list[str](), list[str](), dict[tuple[int, int], str]()
     if Path(name).suffix.lower() in WORKBOOKS:
-        rows, notes, doubts, shown = _sheet(content, name, most_rows, called)
+        rows = _workbook(content, name, most_rows, called, notes, doubts, looks)
         separator, finished = "", True
     else:
         text = text_of(content, name)
@@ -151,13 +149,12 @@ def read_rows(
     rows = [[unmarked(cell) for cell in row] for row in rows]
     if all(_blank(cell) for row in rows for cell in row):
         refuse(name, _T.empty_table)
-    above = _titles(rows, known)
-    if above:
+    if above := _titles(rows, known):
         words = next(str(c) for row in rows[:above] for c in row if not _blank(c))
         where = "row 1 stands" if above == 1 else f"rows 1 to {above} stand"
         notes.insert(0, _T.notes["above"].format(where=where, words=words[:60]))
     heading, *body = _squared(rows[above:], name, finished, above + 1)
-    told = (tuple(notes), tuple(doubts), shown)
+    told = (tuple(notes), tuple(doubts), looks)
     return Sheet(name, heading, body, above + 1, separator, *told)
 
 
@@ -206,35 +203,37 @@ def _count(rows: Rows, name: str, most_rows: int) -> None:
         refuse(name, _T.long_cell, row=at, most=MOST_LETTERS)
 
 
-_Read = tuple[Rows, list[str], list[str], dict[tuple[int, int], str]]
-
-
-def _sheet(content: bytes, name: str, most_rows: int, called: str) -> _Read:
+def _workbook(
+    content: bytes,
+    name: str,
+    most_rows: int,
+    called: str,
+    notes: list[str],
+    doubts: list[str],
+    looks: dict[tuple[int, int], str],
+) -> Rows:
+    """Return a sheet's cells, and add what is to be said of it to the last three."""
     _check_parts(content, name)
-    shown, inside, further, looks = _first_sheet(
-        content, name, most_rows, called, results=True
-    )
+    of = (content, name, most_rows, called)
+    shown, inside, further = _first_sheet(*of, looks, results=True)
     if ranges := [found.decode() for found in _MERGED.findall(inside)]:
         # All but the first cell of a range read as empty, and empty is no limit.
         refuse(name, _T.merged, ranges=", ".join(ranges[:5]))
     if b"<f" in inside or re.search(rb"<\w+:f[ >]", inside):
-        written, *_ = _first_sheet(content, name, most_rows, called, results=False)
+        written, *_ = _first_sheet(*of, {}, results=False)
         _no_lost_formulas(written, shown, name)
-    notes = []
     if further:
         named = ", ".join(f"'{title}'" for title in further[:5])
         sheets = f"sheet{'s' * (len(further) > 1)} {named}"
-        notes = [_T.notes["further"].format(sheets=sheets)]
-    doubts = []
+        notes.append(_T.notes["further"].format(sheets=sheets))
     found = _HIDDEN.findall(inside)
-    rows = [int(row) for row, _ in found if row and int(row) <= len(shown)]
+    rows = [row.decode() for row, _ in found if row and int(row) <= len(shown)]
     columns = [_letters(int(column)) for _, column in found if column]
     for noun, places in (("row", rows), ("column", columns)):
         if places:
-            nouns = noun + "s" * (len(places) > 1)
-            listed = f"{nouns} {', '.join(map(str, places[:20]))}"
+            listed = f"{noun}{'s' * (len(places) > 1)} {', '.join(places[:20])}"
             doubts.append(_T.notes["hidden"].format(places=listed))
-    return shown, notes, doubts, looks
+    return shown
 
 
 def _check_parts(content: bytes, name: str) -> None:
@@ -263,14 +262,19 @@ def _check_parts(content: bytes, name: str) -> None:
 
 
 def _first_sheet(
-    content: bytes, name: str, most_rows: int, called: str, *, results: bool
-) -> tuple[Rows, bytes, list[str], dict[tuple[int, int], str]]:
-    """Return the first sheet's cells, its own XML, further sheets, signs shown."""
+    content: bytes,
+    name: str,
+    most_rows: int,
+    called: str,
+    looks: dict[tuple[int, int], str],
+    *,
+    results: bool,
+) -> tuple[Rows, bytes, list[str]]:
+    """Return the first sheet's cells, its own XML, further sheets; add to ``looks``."""
     # Loaded only for a workbook: it takes a third of a second.
     from openpyxl.reader.excel import ExcelReader
 
     rows: Rows = []
-    looks: dict[tuple[int, int], str] = {}
     filled = cells = 0
     try:
         # Read-only: the other way walks over every cell of a merged range, which
@@ -297,7 +301,6 @@ def _first_sheet(
         if last > MOST_LINES:
             refuse(name, _T.far_down, last=last)
         sheet.reset_dimensions()
-        further = [] if called else listed[1:]
         for row in sheet.iter_rows():
             rows.append([c.value if c.value != "" else None for c in row])
             cells += len(row)
@@ -316,7 +319,13 @@ def _first_sheet(
     except Exception:
         # The library raises what its own parts raise on a damaged workbook.
         refuse(name, _T.damaged, kinds=KINDS)
-    return rows[:filled], inside, further, looks
+    return rows[:filled], inside, [] if called else listed[1:]
+
+
+def _letters(column: int) -> str:
+    from openpyxl.utils import get_column_letter
+
+    return str(get_column_letter(column))
 
 
 def _no_lost_formulas(written: Rows, shown: Rows, name: str) -> None:
@@ -332,17 +341,9 @@ def _no_lost_formulas(written: Rows, shown: Rows, name: str) -> None:
         raise InputProblems(lost[:20], about=f"'{name}'")
 
 
-def _letters(column: int) -> str:
-    from openpyxl.utils import get_column_letter
-
-    return str(get_column_letter(column))
-
-
 def _squared(rows: Rows, name: str, finished: bool, first: int) -> Rows:
     """Give every row as many cells as the heading, or name those with more."""
-    heading = rows[0]
-    filled = [at + 1 for at, cell in enumerate(heading) if not _blank(cell)]
-    width = max(filled, default=0)
+    width = max((at + 1 for at, c in enumerate(rows[0]) if not _blank(c)), default=0)
     if not width:
         refuse(name, _T.no_heading, row=1)
     long = [

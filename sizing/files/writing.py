@@ -129,10 +129,10 @@ def rounded(results: Any) -> Any:
         return {name: rounded(value) for name, value in results.items()}
     if isinstance(results, list):
         return [rounded(value) for value in results]
-    if isinstance(results, float) and math.isfinite(results) and results:
-        digits = _DIGITS - 1 - math.floor(math.log10(abs(results)))
-        return round(float(results), max(digits, 2))
-    return results
+    if not isinstance(results, float) or not math.isfinite(results) or not results:
+        return results
+    digits = _DIGITS - 1 - math.floor(math.log10(abs(results)))
+    return round(float(results), max(digits, 2))
 
 
 def json_text(found: object) -> str:
@@ -164,12 +164,7 @@ def _marked_table(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _text_columns(table: pd.DataFrame) -> list[object]:
-    kinds = pd.api.types
-    return [
-        name
-        for name, kind in table.dtypes.items()
-        if not (kinds.is_numeric_dtype(kind) or kinds.is_datetime64_any_dtype(kind))
-    ]
+    return [*table.select_dtypes(exclude=["number", "bool", "datetime", "datetimetz"])]
 
 
 def writable(cell: object) -> object:

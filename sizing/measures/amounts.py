@@ -41,18 +41,16 @@ def written(
     """Write a measure as people read it, in the units they chose."""
     one_of("rounding", to, list(_STEPS))
     alone, kind = unit_of(measure, units), kind_of(measure)
-    unit = "lb" if alone == "st" else alone
     step = _STEPS[to][kind == "mass"]
-    count = value / OF_KIND[kind][unit] / step
+    count = value / OF_KIND[kind]["lb" if alone == "st" else alone] / step
     # What a factor adds in the last place of a double is no next lower step.
     steps = math.floor(round(count, 6)) if to == "down" else round(count)
     number = round(steps * step, 2)
     if alone != "st":
-        return f"{number:g} {unit}"
-    sign = "-" if number < 0 else ""
+        return f"{number:g} {alone}"
     stones, pounds = divmod(abs(number), _PER_STONE)
-    rest = f"{round(pounds, 2):g} lb"
-    return f"{sign}{stones:g} st {rest}" if stones else f"{sign}{rest}"
+    whole = f"{stones:g} st " if stones else ""
+    return f"{'-' if number < 0 else ''}{whole}{round(pounds, 2):g} lb"
 
 
 def span(
@@ -84,8 +82,8 @@ class Amount:
     def said(self, say: Say) -> str:
         if self.high is None:
             return say(self.value, self.measure, to=self.to)
-        ends = self.value, self.high
-        return span(*ends, self.measure, say, to=self.to, link=self.link)
+        ends = (self.value, self.high, self.measure)
+        return span(*ends, say, to=self.to, link=self.link)
 
 
 class Worded(str):

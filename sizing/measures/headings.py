@@ -39,13 +39,11 @@ def plain(heading: object) -> str:
 
 @dataclass(frozen=True)
 class Column:
-    #: The kit's name; of a measure without its unit and end.
     name: str
     #: ``words``, ``number``, or of a measure ``length``, ``mass`` or ``age``.
     kind: str = "words"
     #: What else people and the kit's pages write over it, parted by ``|``.
     also: str = ""
-    #: Whether a table without it is refused.
     needed: bool = False
 
     @property
@@ -74,21 +72,17 @@ def measure_columns(*further: str) -> tuple[Column, ...]:
 
 @dataclass(frozen=True)
 class Found:
-    #: Its heading, as it stands in the file.
     given: str
     #: None: it is the user's own.
     column: Column | None
-    #: Where it stands, 0 the first.
     position: int = 0
     #: For a measure: its unit, and ``low``, ``high`` or nothing.
     unit: str = ""
     end: str = ""
-    #: Whether it is what somebody guessed.
     guess: bool = False
 
     @property
     def kind(self) -> str:
-        """The column's kind; ``own`` if it is none of the kit's."""
         return self.column.kind if self.column else "own"
 
     @property
@@ -105,8 +99,7 @@ class Found:
 
     @property
     def as_given(self) -> str:
-        stem = self.measure if not self.unit else f"{self.stem}_{self.unit}"
-        return self._whole(stem)
+        return self._whole(f"{self.stem}_{self.unit}" if self.unit else self.measure)
 
     @property
     def factor(self) -> float:
@@ -120,11 +113,9 @@ class Found:
 class Table:
     title: str
     columns: tuple[Column, ...]
-    #: Whether measures are given from and to.
+    #: Whether measures are given from and to, and may have been guessed.
     ends: bool = False
-    #: Whether measures may have been guessed.
     guesses: bool = False
-    #: What a row of it is called.
     row: str = "row"
 
     @cached_property
@@ -142,21 +133,20 @@ class Table:
         problems: list[Problem] = []
         for at, cell in enumerate(headings):
             heading = "" if cell is None else str(cell).strip()
-            found = self._find(heading, at)
+            found = self._find(heading, at) or Found(heading, None, at)
             if not heading:
                 found = Problem.of(_T.no_heading, at=at + 1, row=row)
             if isinstance(found, Problem):
                 problems.append(replace(found, column=heading or None))
             else:
-                columns.append(found or Found(heading, None, at))
+                columns.append(found)
         problems += _twice(columns)
         return columns, [replace(one, file=file, row=row) for one in problems]
 
     def without_unit(self, heading: object) -> str:
         """Return the kit's unit of a measure whose heading names none, or nothing."""
-        column = self._by_words.get(plain(heading))
-        measured = column is not None and column.kind in ("length", "mass")
-        return STANDARD[column.kind] if column and measured else ""
+        column = self._by_words.get(plain(heading), Column(""))
+        return STANDARD[column.kind] if column.kind in ("length", "mass") else ""
 
     def similar(self, heading: str) -> str:
         near = get_close_matches(plain(heading), self._by_words, 1, _SIMILAR)
@@ -262,15 +252,14 @@ def _twice(columns: Sequence[Found]) -> Iterator[Problem]:
     units: dict[tuple[str, bool], Found] = {}
     for one in columns:
         name = one.standard if one.column else f"own {plain(one.given)}"
-        known = first.setdefault(name, one)
-        other = one
+        known = other = first.setdefault(name, one)
         if one.kind in OF_KIND:
             other = units.setdefault((one.stem, one.guess), one)
-        if other.unit == one.unit and known is one:
-            continue
-        fault, same = _T.twice, known
-        given: dict[str, str] = {"stem": one.stem, "heading": one.given}
+        given = {"stem": one.stem, "heading": one.given}
         if other.unit != one.unit:
-            fault, same = _T.two_units, other
-            given |= {"one": other.unit, "other": one.unit}
-        yield Problem.of(fault, None, None, one.given, first=same.given, **given)
+            given |= {"one": other.unit, "other": one.unit, "first": other.given}
+            yield Problem.of(_T.two_units, None, None, one.given, **given)
+        elif known is not one:
+            yield Problem.of(
+                _T.twice, None, None, one.given, first=known.given, **given
+            )

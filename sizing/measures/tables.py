@@ -102,9 +102,9 @@ class Taken:
         known: dict[str, pd.Series] = {}
         for one, name in zip(self.found, self.frame.columns, strict=True):
             if one.kind not in ("words", "age", "own"):
-                measured = one.measure in MEASURES
-                words = plain(one.measure) if measured else one.stem.replace("_", " ")
-                filled = self.frame[name].notna()
+                filled, words = self.frame[name].notna(), plain(one.measure)
+                if one.measure not in MEASURES:
+                    words = one.stem.replace("_", " ")
                 known[words] = filled | known.get(words, filled)
         number = int(self.frame.notna().any(axis=1).sum())
         listed = ", ".join(f"{words} for {n.sum()}" for words, n in known.items())
@@ -127,17 +127,15 @@ class Taken:
         try:
             yield
         except InputProblems as wrong:
-            problems += [self._placed(one) for one in wrong.problems]
+            for one in wrong.problems:
+                file, row = one.file or self.file, one.row
+                if row is not None and row <= len(self.rows):
+                    row = self.rows[row - 1]
+                column = self.heading(one.column)
+                problems.append(replace(one, file=file, row=row, column=column))
         if problems:
             problems.sort(key=lambda one: (one.row is None, one.row or 0))
             raise InputProblems(problems, about=about or self.about) from None
-
-    def _placed(self, one: Problem) -> Problem:
-        row = one.row
-        if row is not None and row <= len(self.rows):
-            row = self.rows[row - 1]
-        column = self.heading(one.column)
-        return replace(one, file=one.file or self.file, row=row, column=column)
 
 
 def take(
@@ -207,7 +205,7 @@ def to_standard_units(
     only another unit makes plausible is refused unless ``allow_unusual``.
     """
     if not isinstance(frame, pd.DataFrame):
-        raise SizingError(str(Problem.of(_T.no_table, None, None, None, type(frame))))
+        raise SizingError.of(_T.no_table, type(frame))
     found, problems = ANY.read(list(frame.columns), file=file)
     columns = [one for one in found if one.kind in OF_KIND]
     out = frame.copy()
@@ -216,15 +214,14 @@ def to_standard_units(
     if not problems:
         made: dict[Hashable, object] = {}
         for one, name in zip(found, frame.columns, strict=True):
-            given = frame[name]
+            wrong: list[Problem] = []
             if one.kind in OF_KIND:
-                number, wrong, words = _numbers(given, one, file)
-                said += words
+                number, wrong = _numbers(frame[name], one, file, said)
                 made[one.standard] = np.round(number, 9)
             elif one.column:
-                made[one.standard], wrong = _sex(given, one, file)
+                made[one.standard], wrong = _sex(frame[name], one, file)
             else:
-                made[name], wrong = given, []
+                made[name] = frame[name]
             problems += wrong
         out = pd.DataFrame(made, index=frame.index)
     if not problems:
@@ -242,35 +239,33 @@ def to_standard_units(
 
 
 def _numbers(
-    given: pd.Series, column: Found, file: str | None
-) -> tuple[npt.NDArray[np.float64], list[Problem], list[UnitSaid]]:
+    given: pd.Series, column: Found, file: str | None, said: list[UnitSaid]
+) -> tuple[npt.NDArray[np.float64], list[Problem]]:
+    """Return a column's numbers and what is wrong; cells with units go to ``said``."""
     what: dict[int, Problem] = {}
-    said: list[UnitSaid] = []
     cells = given.to_numpy(dtype=object, na_value=np.nan)
     number = np.full(len(cells), np.nan)
     words = _PLACED.number["words"].format(unit=column.unit)
     allowed = Worded(**_PLACED.number | {"words": words})
     for position, value in enumerate(cells):
         text = "" if pd.isna(value) else str(value).strip()
-        if not text:
-            continue
-        found: Quantity | Problem | None
+        found: Quantity | Problem | None = None
         if isinstance(value, (bool, np.bool_)):
             found = Problem(_T.yes, allowed)
-        elif isinstance(value, (int, float, np.number)):
+        elif text and isinstance(value, (int, float, np.number)):
             number[position] = float(value) * column.factor
             found = unclear(repr(float(value)), column.unit)
-        else:
+        elif text:
             found = quantity(text, column.unit)
         if isinstance(found, Problem):
             what[position] = found
         elif found is not None:
             number[position] = found.standard
             if found.said:
-                place = f"{file}, " if file else ""
                 named = given.index.name == ROW
                 row = given.index[position] if named else position + 2
-                place += f"row {row}, column '{column.given}'"
+                place = f"row {row}, column '{column.given}'"
+                place = f"{file}, {place}" if file else place
                 said.append(UnitSaid(column.given, found.told(text), place))
     rules = [(np.isinf(number), _T.endless), (number < 0, _T.negative)]
     if column.kind == "age":
@@ -279,10 +274,9 @@ def _numbers(
     elif not column.end:
         rules.append((number == 0, _T.zero))
     for found_at, reason in reversed(rules):
-        what |= dict.fromkeys(
-            np.flatnonzero(found_at).tolist(), Problem(reason, allowed)
-        )
-    return number, _at_cells(what, given, column, file), said
+        places = np.flatnonzero(found_at).tolist()
+        what |= dict.fromkeys(places, Problem(reason, allowed))
+    return number, _at_cells(what, given, column, file)
 
 
 def _at_cells(
@@ -318,14 +312,11 @@ def _unusual(
     out: pd.DataFrame, columns: list[Found], file: str | None
 ) -> tuple[list[Problem], list[Problem], list[Problem]]:
     """Return values that fit another unit only, merely unusual, and impossible."""
-    problems: list[Problem] = []
-    doubts: list[Problem] = []
-    never: list[Problem] = []
+    told: dict[str, list[Problem]] = {"other": [], "doubt": [], "never": []}
     ages = np.full(len(out), np.nan)
     if "age_years" in out:
-        given = out["age_years"].to_numpy(dtype=float)
-        inside = (given >= AGE_LIMITS[0]) & (given <= AGE_LIMITS[1])
-        ages = np.where(inside, given, np.nan)
+        years = out["age_years"].astype(float)
+        ages = years.where(years.between(*AGE_LIMITS)).to_numpy()
     for column in columns:
         measure = column.measure
         if measure not in MEASURES:
@@ -341,30 +332,27 @@ def _unusual(
             both = out[[c.standard for c in columns if c.stem == column.stem]]
             all_below = not (both.to_numpy(dtype=float) >= low.max()).any()
             outside = (value > high) | ((value > 0) & all_below)
-        found = np.flatnonzero(outside)
-        other = [_other_unit(value[i], column, low[i], high[i]) for i in found]
-        for position, unit in list(zip(found, other, strict=True))[:_MOST_ROWS]:
-            number = value[position] / column.factor
-            usual = Amount(float(low[position]), measure, float(high[position]))
-            if unit:
+        for at in np.flatnonzero(outside)[:_MOST_ROWS]:
+            usual = Amount(float(low[at]), measure, float(high[at]))
+            if unit := _other_unit(value[at], column, low[at], high[at]):
                 names = (UNIT_WORDS[unit], UNIT_WORDS[column.unit])
                 words = _T.other_unit[0].format(*names)
-                told, what = problems, Worded(words, **_PLACED.outside)
+                kind, what = "other", Worded(words, **_PLACED.outside)
                 allowed = Said(_T.other_unit[1], span=usual, name=plain(measure))
                 action = Worded(**_PLACED.other_unit)
             elif column.end:
                 continue
-            elif not least <= value[position] <= most:
-                told, what = never, Worded(_T.never[0])
+            elif not least <= value[at] <= most:
+                kind, what = "never", Worded(_T.never[0])
                 allowed = Said(_T.never[1], span=Amount(least, measure, most))
                 action = Worded(**_PLACED.empty)
             else:
-                told, (what, action) = doubts, map(Worded, _T.unusual)
+                kind, (what, action) = "doubt", map(Worded, _T.unusual)
                 allowed = Said("{span}", span=usual)
-            where = (file, int(position) + 2, column.given)
-            shown = float(np.round(number, 6))
-            told.append(Problem(what, allowed, action, *where, shown))
-    return problems, doubts, never
+            shown = float(np.round(value[at] / column.factor, 6))
+            where = (file, int(at) + 2, column.given, shown)
+            told[kind].append(Problem(what, allowed, action, *where))
+    return told["other"], told["doubt"], told["never"]
 
 
 def _limits(

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import Problem, SizingError, one_of
-from sizing.resources import INVENTED, source_file, source_table, texts
+from sizing.resources import parted, source_file, source_table, texts
 
 _T = texts("tables")
 
@@ -116,10 +116,8 @@ def labels() -> dict[str, str]:
 
 def plain(measure: str) -> str:
     """Return what a measure is called within a sentence: hip girth."""
-    label = labels().get(measure)
-    if label is None:
-        return measure.rsplit("_", 1)[0].replace("_", " ")
-    return label.lower().replace(",", "")
+    usual = measure.rsplit("_", 1)[0].replace("_", " ")
+    return labels().get(measure, usual).lower().replace(",", "")
 
 
 def measure_patterns() -> pd.DataFrame:
@@ -150,8 +148,8 @@ def plausible_range(
     if age_years is not None and not pd.isna(age_years):
         if not AGE_LIMITS[0] <= age_years <= AGE_LIMITS[1]:
             where = (None, None, "age_years", age_years)
-            ends = {"least": AGE_LIMITS[0], "most": AGE_LIMITS[1]}
-            raise SizingError(str(Problem.of(_T.age, *where, **ends)))
+            least, most = AGE_LIMITS
+            raise SizingError(str(Problem.of(_T.age, *where, least=least, most=most)))
         bands = tuple(b for b in bands if b[0] <= age_years < b[1])
     return min(b[2] for b in bands), max(b[3] for b in bands)
 
@@ -181,8 +179,7 @@ def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
 def pattern_lacks(pattern: str, limits: Collection[str]) -> str:
     unseen = _without(pattern_parts(pattern), limits)
     looked = ", ".join(f"{part} ({names})" for part, names in unseen.items())
-    words = _T.pattern_lacks.format(pattern=pattern, looked=looked)
-    return words if unseen else ""
+    return _T.pattern_lacks.format(pattern=pattern, looked=looked) if unseen else ""
 
 
 def pattern_words(
@@ -198,18 +195,10 @@ def pattern_words(
 
 
 def _without(parts: dict[str, list[str]], seen: Collection[str]) -> dict[str, str]:
-    return {
-        part: " or ".join(map(plain, names))
-        for part, names in parts.items()
-        if not set(names) & set(seen)
-    }
+    unseen = {part: names for part, names in parts.items() if not {*names} & {*seen}}
+    return {part: " or ".join(map(plain, names)) for part, names in unseen.items()}
 
 
 def led_by(words: Collection[str], text: str) -> str:
     """Put words before an answer, but after what is said of invented figures."""
-    first, rest = "", text
-    if text.startswith(INVENTED):
-        stop = text.find("nothing by ") + len("nothing by ")
-        stop = text.index(".", stop) + 1
-        first, rest = text[:stop], text[stop:].lstrip()
-    return "\n".join(line for line in (first, *words, rest) if line)
+    return "\n".join(filter(None, (parted(text)[0], *words, parted(text)[1])))
