@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from sizing.app.fields import button, fitting, row, show_if
+from sizing.app.fields import Heard, button, fitting, on_change, row, show_if
 from sizing.errors import ReadingNote, SizingError, SizingWarning, caught_warnings
 from sizing.files.places import KEEPS
 from sizing.files.writing import write_bytes, write_text
@@ -25,7 +25,12 @@ from sizing.measures.tables import blank_bytes
 from sizing.measures.typed import Quantity, quantity, understood, with_unit
 from sizing.resources import texts
 
+_T = texts("forms")
 _CHOSEN = "units.txt"
+#: Most bytes of a file's name; many file systems take 255 (common practice).
+MOST_NAME_BYTES = 200
+Read = TypeVar("Read")
+_TOLD = (ReadingNote, SizingWarning)
 
 
 class UnitSwitch:
@@ -39,7 +44,7 @@ class UnitSwitch:
             value=self._read(),
             description="Units",
         )
-        self.view.observe(lambda _: self._keep(), "value")
+        on_change(self._keep, self.view)
 
     @property
     def units(self) -> str:
@@ -62,7 +67,7 @@ class UnitSwitch:
                 write_text(self._folder / _CHOSEN, self.units)
 
 
-class UnitField:
+class UnitField(Heard):
     """A field for a length or a mass that follows the switch of units.
 
     What was typed is kept, and converted when it is read.
@@ -77,15 +82,14 @@ class UnitField:
         placeholder: str = "not taken",
         signed: bool = False,
     ) -> None:
+        super().__init__()
         self._label, self._measure, self._switch = label, measure, switch
-        self._signed = signed
+        self._signed, self._shows = signed, ""
         self._typed, self._typed_in = "", switch.units
-        self._shows = ""
-        self._listeners: list[Callable[[], object]] = []
         self.box = w.Text(
             description=self._called(), placeholder=placeholder, continuous_update=False
         )
-        self.box.observe(lambda _: self._changed(), "value")
+        on_change(self._changed, self.box)
         switch.on_change(lambda _: self._follow())
 
     @property
@@ -109,11 +113,7 @@ class UnitField:
         self._typed = "" if value is None else repr(float(value)).removesuffix(".0")
         self._typed_in = "metric"
         self.box.value = self._shows
-        for listener in self._listeners:
-            listener()
-
-    def on_change(self, what: Callable[[], object]) -> None:
-        self._listeners.append(what)
+        self.tell()
 
     def _called(self) -> str:
         return f"{self._label}, {self._unit()}"
@@ -135,8 +135,7 @@ class UnitField:
         found = quantity(self._typed, self._unit())
         if isinstance(found, Quantity) and found.said:
             self._shows = self.box.value = self._written(found.standard)
-        for listener in self._listeners:
-            listener()
+        self.tell()
 
     def _follow(self) -> None:
         self.box.description = self._called()
@@ -152,15 +151,6 @@ class UnitField:
             same = self._typed_in == self._switch.units
             self._shows = self._typed if same else self._written(value)
         self.box.value = self._shows
-
-
-_T = texts("forms")
-
-#: Most bytes of a file's name; many file systems take 255 (common practice).
-MOST_NAME_BYTES = 200
-
-Read = TypeVar("Read")
-_TOLD = (ReadingNote, SizingWarning)
 
 
 class UploadBox:
@@ -188,7 +178,7 @@ class UploadBox:
             words.append(w.HTML(_T.blank.format(**given)))
         first = row(self.box, self._back, self._taken)
         self.view = w.VBox([first, *words, self.said])
-        self.box.observe(lambda _: self._tell(), "value")
+        self.on_change(self._tell)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -222,7 +212,7 @@ class UploadBox:
         return found if self._multiple else found[0]
 
     def on_change(self, what: Callable[[], object]) -> None:
-        self.box.observe(lambda _: what(), "value")
+        on_change(what, self.box)
 
     def clear(self) -> None:
         self.box.value = ()

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from html import escape
 from typing import Any
@@ -10,7 +11,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.entry import UnitSwitch
-from sizing.app.fields import button, fitting
+from sizing.app.fields import Heard, button, fitting, on_change
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import SizingError
 from sizing.measures import unit_of, written
@@ -33,12 +34,14 @@ _SHOWN = 2
 _HEAD = '<div style="white-space: normal; line-height: 1.2"><b>{}</b></div>'
 
 
+@dataclass
 class _Cell:
-    def __init__(self, widget: Any, shown: str, value: Any) -> None:
-        self.widget, self.shown, self.value = widget, shown, value
+    widget: Any
+    shown: str
+    value: Any
 
 
-class EditableTable:
+class EditableTable(Heard):
     """A table whose cells can be typed into, and rows added or taken away.
 
     Nothing typed is judged or repaired here. Measures are kept in cm and kg, exactly;
@@ -58,13 +61,13 @@ class EditableTable:
         column_units: bool = False,
         words: Sequence[str] = (),
     ) -> None:
+        super().__init__()
         #: Columns kept as typed, such as codes that look like numbers.
         self._words = {*words, *(choices or {})}
         self._headings = headings or {}
         self._choices = {name: list(given) for name, given in (choices or {}).items()}
         self._can_add, self._switch = can_add, switch
         self._column_units, self._own_units = column_units, dict[str, str]()
-        self._listeners: list[Callable[[], object]] = []
         self._rows: list[dict[str, _Cell]] = []
         self._columns: list[str] = []
         self._quiet = False
@@ -131,7 +134,8 @@ class EditableTable:
 
     def put(self, row: int, column: str, value: float | None) -> None:
         """Put one value into a cell; rows that are empty do not count."""
-        self._hold(self._full()[row][column], column, value)
+        full = [r for r in self._rows if any(c.value is not None for c in r.values())]
+        self._hold(full[row][column], column, value)
 
     def add_row(self) -> None:
         self._rows.append(self._new_row({}))
@@ -141,16 +145,7 @@ class EditableTable:
         gone = [cell.widget for cell in self._rows.pop(row).values()]
         self._lay_out()
         close_all(gone)
-        self._changed()
-
-    def on_change(self, what: Callable[[], object]) -> None:
-        self._listeners.append(what)
-
-    def _full(self) -> list[dict[str, _Cell]]:
-        def filled(row: dict[str, _Cell]) -> bool:
-            return any(cell.value is not None for cell in row.values())
-
-        return [*filter(filled, self._rows)]
+        self.tell()
 
     def _new_row(self, values: Mapping[Any, Any]) -> dict[str, _Cell]:
         return {name: self._new_cell(name, values.get(name)) for name in self._columns}
@@ -158,17 +153,17 @@ class EditableTable:
     def _new_cell(self, name: str, value: Any) -> _Cell:
         value = None if _missing(value) else value
         text = self._text(name, value)
-        shared: dict[str, Any] = {"value": text, "layout": self._narrow}
+        look: dict[str, Any] = {"value": text, "layout": self._narrow}
         if name in self._choices:
             # A value that is not among the choices stays to be seen and judged.
             allowed = list(dict.fromkeys(["", *self._choices[name], text]))
-            widget: Any = w.Dropdown(options=allowed, style=self._list_style, **shared)
+            widget = w.Dropdown(options=allowed, style=self._list_style, **look)
         else:
-            widget = w.Text(continuous_update=False, style=self._text_style, **shared)
+            widget = w.Text(continuous_update=False, style=self._text_style, **look)
         if name == self._columns[0]:
             widget.add_class("sizing-first")
         cell = _Cell(widget, text, value if self._measure(name) else text or None)
-        widget.observe(lambda _: self._typed(cell, name), "value")
+        on_change(partial(self._typed, cell, name), widget)
         return cell
 
     def _hold(self, cell: _Cell, name: str, value: Any) -> None:
@@ -202,7 +197,7 @@ class EditableTable:
                 self._part(cell, name, unit)
             if getattr(quantity(text, unit), "said", ""):
                 self._show(cell, name)
-        self._changed()
+        self.tell()
 
     def _part(self, cell: _Cell, name: str, unit: str) -> None:
         """Put a range such as 80-100 into its two cells, if the other is empty.
@@ -272,10 +267,9 @@ class EditableTable:
             for name, cell in row.items():
                 # What a screen reader says of it.
                 cell.widget.description = f"{called[name]}, row {number + 1}"
-                children.append(cell.widget)
-            if self._can_add:
-                around.append(self._remover(number))
-                children.append(around[-1])
+            last = [self._remover(number)] if self._can_add else []
+            around += last
+            children += [*(cell.widget for cell in row.values()), *last]
         self._grid.layout = w.Layout(
             grid_template_columns=" ".join(widths),
             grid_gap="2px 4px",
@@ -298,7 +292,7 @@ class EditableTable:
             style=self._list_style,
         )
         turn = partial(self._in_other_units, measure)
-        unit.observe(lambda change: turn(change["new"]), "value")
+        on_change(lambda: turn(unit.value), unit)
         return w.VBox([head, unit])
 
     def _width(self, name: str) -> float:
@@ -311,10 +305,6 @@ class EditableTable:
         made = button(_T.remove, lambda: self.remove_row(number))
         made.tooltip = _T.remove_row.format(row=number + 1)
         return made
-
-    def _changed(self) -> None:
-        for listener in self._listeners:
-            listener()
 
 
 def close_all(widgets: Sequence[w.Widget]) -> None:

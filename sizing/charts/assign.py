@@ -46,12 +46,11 @@ class Assignment:
     def summary(self) -> str:
         """Return the shares of the outcomes as plain words, without intervals."""
         shares = self.shares()
-        parts = [
+        told = "; ".join(
             f"{OUTCOME_WORDS[str(outcome)]}: {written(share, places=1)}"
-            for outcome, share in shares.items()
-            if share > 0
-        ]
-        return f"{self.chart.name}, {self.people}: {'; '.join(parts)}."
+            for outcome, share in shares[shares > 0].items()
+        )
+        return f"{self.chart.name}, {self.people}: {told}."
 
 
 def assign(people: People, chart: SizeChart) -> Assignment:

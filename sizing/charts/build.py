@@ -28,7 +28,7 @@ from sizing.measures import (
 )
 from sizing.measures.headings import Found
 from sizing.measures.tables import CHART, take
-from sizing.measures.typed import Quantity, quantity, unclear
+from sizing.measures.typed import quantity, unclear
 from sizing.resources import texts
 
 _T = texts("charts")
@@ -64,23 +64,22 @@ def as_number(
     """Return a cell's number, NaN if it is empty, or what is wrong with it."""
     if is_empty(cell):
         return math.nan
-    is_number = isinstance(cell, Real) and type(cell).__name__ not in ("bool", "bool_")
-    found: Problem | None
-    number = math.nan
-    if is_number:
-        number = float(cell)  # type: ignore[arg-type]
+    number, found = math.nan, None
+    if isinstance(cell, Real) and type(cell).__name__ not in ("bool", "bool_"):
+        number = float(cell)
         found = unclear(repr(number), unit)
     elif isinstance(cell, str):
         read = quantity(cell, unit)
-        found = read if isinstance(read, Problem) else None
-        if isinstance(read, Quantity):
+        if isinstance(read, Problem):
+            found = read
+        else:
             number = read.number
             if read.said:
                 given = {"said": read.said, "unit": UNIT_WORDS[unit]}
                 found = Problem.of(_T.other_unit, number=number, **given)
     else:
         found = Problem.of(_T.no_number)
-    if found is None and not (math.isfinite(number) and number >= 0):
+    if found is None and not 0 <= number < math.inf:
         found, cell = Problem.of(_T.no_limit), number
     if found is None:
         return number
@@ -180,25 +179,22 @@ def chart_from(
             problems.append(Problem.of(_T.no_sizes, None, 2))
         made: dict[str, list[Any]] = {}
         for column in columns:
-            limit = column.kind in OF_KIND
-            if (limit or column.stem in ("size", "group")) and column.standard in table:
-                made[column.standard] = []
-                for cell, row in zip(table[column.standard], rows, strict=True):
-                    value, wrong = _value(cell, column, row)
-                    made[column.standard].append(value)
-                    problems += [] if wrong is None else [wrong]
+            known = column.kind in OF_KIND or column.stem in ("size", "group")
+            if known and (standard := column.standard) in table:
+                cells = zip(table[standard], rows, strict=True)
+                read = [_value(cell, column, row) for cell, row in cells]
+                made[standard] = [value for value, _ in read]
+                problems += [wrong for _, wrong in read if wrong is not None]
         problems += _row_problems(made, columns, rows)
-        told = {
+        about = {
             c: next(filter(None, map(as_text, table.get(c, []))), "") for c in _ABOUT
         }
-        if fault := name_fault(told["chart_name"]):
-            problems.append(
-                replace(fault, column="chart_name", value=told["chart_name"])
-            )
+        if fault := name_fault(called := about["chart_name"]):
+            problems.append(replace(fault, column="chart_name", value=called))
         if problems:
             raise InputProblems(problems)
-    about = (told["chart_name"] or name, told["chart_source"] or source)
-    chart = SizeChart(_ordered(made, table), *about)
+    given_source = about["chart_source"] or source
+    chart = SizeChart(_ordered(made, table), called or name, given_source)
     if warn:
         for words in review_chart(chart)["words"]:
             point_out(f"{chart.name}: {words}")
@@ -222,10 +218,10 @@ def ends_of(cell: object) -> tuple[str | None, str | None] | None:
     text = as_text(cell)
     if found := _BOTH.fullmatch(text):
         return found[1], found[2]
-    if found := _UP_TO.fullmatch(text):
-        return None, "".join(filter(None, found.groups()))
-    if found := _FROM.fullmatch(text):
-        return "".join(filter(None, found.groups())), None
+    for pattern in (_UP_TO, _FROM):
+        if found := pattern.fullmatch(text):
+            end = "".join(filter(None, found.groups()))
+            return (None, end) if pattern is _UP_TO else (end, None)
     return None
 
 
@@ -273,13 +269,13 @@ def _value(cell: object, column: Found, row: int) -> tuple[Any, Problem | None]:
     number = as_number(cell, file=None, row=row, column=column.given, unit=column.unit)
     if isinstance(number, Problem):
         return math.nan, number
-    # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
-    value, wrong = round(number * column.factor, 9), None
+    wrong = None
     if number * column.factor > _MOST:
         wrong = Problem.of(_T.too_much, *where, number, most=_MOST)
     elif number == 0 and column.end != "low":
         wrong = Problem.of(_T.nothing, *where, number)
-    return value, wrong
+    # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
+    return round(number * column.factor, 9), wrong
 
 
 def _row_problems(
@@ -291,8 +287,9 @@ def _row_problems(
     limits = [c for c in made if c.endswith(ENDS)]
     for i, row in enumerate(rows):
         values = {name: cells[i] for name, cells in made.items()}
-        if fault := _size_fault(values.get("size"), row, first):
-            shown, heading = values["size"][:40] or None, by_name["size"].given
+        size = values.get("size")
+        if size is not None and (fault := _size_fault(size, row, first)):
+            heading, shown = by_name["size"].given, size[:40] or None
             problems.append(replace(fault, row=row, column=heading, value=shown))
         if limits and all(math.isnan(values[c]) for c in limits):
             problems.append(Problem.of(_T.unlimited, None, row))
@@ -301,10 +298,8 @@ def _row_problems(
 
 
 def _size_fault(
-    size: str | None, row: int, first: dict[str, tuple[int, str]]
+    size: str, row: int, first: dict[str, tuple[int, str]]
 ) -> Problem | None:
-    if size is None:
-        return None
     if not size:
         return Problem.of(_T.nameless)
     if fault := name_fault(size):
@@ -330,17 +325,16 @@ def _limit_problems(
     problems = []
     for measure in MEASURES:
         low, high = (f"{measure}_{end}" for end in ENDS)
-        if {low, high} <= set(values):
-            top, factor = values[high], by_name[high].factor
-            if to_tenths(values[low]) > to_tenths(top) > 0:
-                said = f"{top / factor:g}" if factor != 1 else None
-                exact = Amount(top, measure, to="hundredth")
-                problems.append(wrong(_T.exchange, low, top=said or exact))
-    load, begins = (
-        values.get(n, math.nan) for n in ("load_limit_kg", "body_mass_kg_low")
-    )
+        top = values.get(high, math.nan)
+        if to_tenths(values.get(low, math.nan)) > to_tenths(top) > 0:
+            factor = by_name[high].factor
+            exact = Amount(top, measure, to="hundredth")
+            said = exact if factor == 1 else f"{top / factor:g}"
+            problems.append(wrong(_T.exchange, low, top=said))
+    load, mass = values.get("load_limit_kg", math.nan), "body_mass_kg"
+    begins = values.get(f"{mass}_low", math.nan)
     if 0 <= to_tenths(load) < to_tenths(begins):
-        first = Amount(begins, "body_mass_kg", to="hundredth")
+        first = Amount(begins, mass, to="hundredth")
         problems.append(wrong(_T.load_first, "load_limit_kg", low=first))
     return problems
 

@@ -145,10 +145,9 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     rows = {len(v) for v in values.values()}
     if len(rows) != 1:
         raise SizingError.of(_T.no_length, sorted(rows))
-    n = rows.pop()
-    fits = np.full(n, (1 << len(chart.sizes)) - 1, dtype=kind)
-    for measure, (low, high) in limits(chart).items():
-        table = lookup(low, high, kind)
+    fits = np.full(rows.pop(), (1 << len(chart.sizes)) - 1, dtype=kind)
+    for measure, edges in limits(chart).items():
+        table = lookup(*edges, kind)
         known = measure in values
         fits &= masks(np.asarray(values[measure]), table) if known else table[0]
     return fits
@@ -195,18 +194,16 @@ class Judged:
 
 
 def judge(values: Mapping[str, Ints], chart: SizeChart, rows: int) -> Judged:
-    beyond, below = np.zeros(rows, dtype=bool), np.zeros(rows, dtype=bool)
+    beyond, below, over_all = np.zeros((3, rows), dtype=bool)
     for measure in chart.measures:
-        low, high = chart.edges(measure)
-        beyond |= values[measure] > high.max()
-        below |= (values[measure] < low.min()) & (values[measure] != MISSING_TENTHS)
+        (low, high), x = chart.edges(measure), values[measure]
+        beyond |= x > high.max()
+        below |= (x < low.min()) & (x != MISSING_TENTHS)
     load = chart.load_limits()
-    over_all = np.zeros(rows, dtype=bool)
     if MASS in values and (load < NO_HIGH).any():
         over_all = values[MASS] > load.max()
-
-    found = [_of_part(values, part, rows) for part in parts(chart)]
-    fitting, holding, possible = (list(each) for each in zip(*found, strict=True))
+    judged = [_of_part(values, part, rows) for part in parts(chart)]
+    fitting, holding, possible = map(list, zip(*judged, strict=True))
     count = np.sum([np.bitwise_count(part) for part in fitting], axis=0, dtype=int)
     held, could = (
         np.logical_or.reduce([part != 0 for part in each])
@@ -223,17 +220,16 @@ def _of_part(
     """Return the sizes that fit, those whose bands could hold, and could fit."""
     kind = mask_type(chart)
     every = kind((1 << len(chart.sizes)) - 1)
-    fitting = np.full(rows, every, dtype=kind)
-    holding, bearing = fitting.copy(), fitting.copy()
+    fitting, holding, bearing = np.full((3, rows), every, dtype=kind)
     for measure in chart.measures:
         x, edges = values[measure], chart.edges(measure)
         fitting &= masks(x, lookup(*edges, kind))
         holding &= masks(x, lookup(*edges, kind, missing_holds=True))
     load = chart.load_limits()
     if MASS in values and (load < NO_HIGH).any():
-        mass, zero = values[MASS], np.zeros_like(load)
-        fitting &= masks(mass, lookup(zero, load, kind))
-        bearing = masks(mass, lookup(zero, load, kind, missing_holds=True))
+        mass, bounds = values[MASS], (np.zeros_like(load), load)
+        fitting &= masks(mass, lookup(*bounds, kind))
+        bearing = masks(mass, lookup(*bounds, kind, missing_holds=True))
     return fitting, holding, np.bitwise_and(holding, bearing)
 
 
@@ -270,19 +266,16 @@ def nearest(
     values: Mapping[str, Ints], chart: SizeChart, *, over_load: Bools
 ) -> tuple[Ints, Ints, Ints, npt.NDArray[np.float64]]:
     """Find the size with the least total miss (``charts.assign`` has the rule)."""
-    n, k = len(over_load), len(chart.sizes)
-    row = np.arange(n)
-    units = yardsticks(chart)
-    total = np.zeros((n, k))
-    for measure, (low, high) in limits(chart).items():
+    row, units, bounds = np.arange(len(over_load)), yardsticks(chart), limits(chart)
+    total = np.zeros((len(row), len(chart.sizes)))
+    for measure, (low, high) in bounds.items():
         total += _distance(values[measure][:, None], low, high) / units[measure]
     load = chart.load_limits()
     if over_load.any():
-        mass = values[MASS][:, None]
-        total[over_load[:, None] & (mass <= load)] = np.inf
+        total[over_load[:, None] & (values[MASS][:, None] <= load)] = np.inf
     size = total.argmin(axis=1)
 
-    ends = {m: (low[size], high[size]) for m, (low, high) in limits(chart).items()}
+    ends = {m: (low[size], high[size]) for m, (low, high) in bounds.items()}
     gaps = np.array([_distance(values[m], *ends[m]) for m in units])
     above = np.array([values[m] > ends[m][1] for m in units])
     measure_at = (gaps / np.array([*units.values()])[:, None]).argmax(axis=0)
@@ -290,12 +283,11 @@ def nearest(
     direction = np.where(above[measure_at, row], 0, 1)
 
     if over_load.any() or MASS in units:
-        j = list(units).index(MASS)
-        beyond = values[MASS] > load[size]
-        heavy = over_load | ((measure_at == j) & beyond)
+        j, over = list(units).index(MASS), values[MASS] - load[size]
+        heavy = over_load | ((measure_at == j) & (over > 0))
         measure_at = np.where(heavy, j, measure_at)
         direction = np.where(heavy, 2, direction)
-        miss = np.where(heavy, values[MASS] - load[size], miss)
+        miss = np.where(heavy, over, miss)
     return size, measure_at, direction, miss / 10
 
 

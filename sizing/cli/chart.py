@@ -45,8 +45,7 @@ def run(args: argparse.Namespace) -> int:
         people = replace(people, name=population_titles()[args.people])
     if margins is not None:
         people = reweight(people, margins)
-    found = judge_chart(people, chart, seed=args.seed)
-    comparison = None
+    found, comparison = judge_chart(people, chart, seed=args.seed), None
     if other is not None:
         comparison = compare_charts(people, chart, other, seed=args.seed)
         print(comparison.summary().splitlines()[0])

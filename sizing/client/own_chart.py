@@ -132,12 +132,9 @@ def judge_chart(
     if by is None:
         have = {"sex": "sex", "age_band": "age_years"}
         by = tuple(name for name, column in have.items() if column in people.frame)
-    groups = list(by) or None
-    found = estimate_coverage(
-        people, chart, by=groups, replicates=replicates, seed=seed
-    )
-    table = chart.frame[["size", "group"]].astype(object)
-    limit = chart.load_limits()
+    drawn = {"replicates": replicates, "seed": seed}
+    found = estimate_coverage(people, chart, by=list(by) or None, **drawn)
+    table, limit = chart.frame[["size", "group"]].astype(object), chart.load_limits()
     table["load_limit_kg"] = np.where(limit == NO_HIGH, np.nan, limit / 10)
     by_size = found.by_size.set_index(["share", "size"])
     for kind, name in (("fits", "fits"), ("only_size", "needs")):
@@ -145,10 +142,9 @@ def judge_chart(
             table[name + end] = by_size[column].loc[kind].loc[[*chart.sizes]].array
     place, heavy = layout(people, chart.measures), _load_first(people, chart)
     means = means_of(place, heavy, replicates, seed)
-    for end, (shares, *_) in zip(
-        _ENDS.values(), (means.estimate, *means.shares()), strict=True
-    ):
-        table[f"load_first{end}"] = shares
+    shares = (means.estimate, *means.shares())
+    for end, (share_of, *_) in zip(_ENDS.values(), shares, strict=True):
+        table[f"load_first{end}"] = share_of
     table["unneeded"] = table["needs"] < NOBODY
     table["method"] = found.by_size["method"].iloc[0]
     table["n"] = people.n
@@ -157,7 +153,7 @@ def judge_chart(
         people=people.name,
         coverage=found,
         findings=review_chart(chart, people=people),
-        why=why_none(people, chart, replicates=replicates, seed=seed),
+        why=why_none(people, chart, **drawn),
         between=_between(people, chart),
         sizes=table,
         changes=what_to_change(people, chart, seed=seed),

@@ -116,8 +116,9 @@ def labels() -> dict[str, str]:
 
 def plain(measure: str) -> str:
     """Return what a measure is called within a sentence: hip girth."""
-    usual = measure.rsplit("_", 1)[0].replace("_", " ")
-    return labels().get(measure, usual).lower().replace(",", "")
+    if measure not in labels():
+        return measure.rsplit("_", 1)[0].replace("_", " ")
+    return labels()[measure].lower().replace(",", "")
 
 
 def measure_patterns() -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -70,10 +71,7 @@ def bands_svg(bands: Bands, *, label: str) -> str:
     return template("bands.svg.j2").render(
         label=label,
         x=x,
-        sizes=bands.sizes.to_dict("records"),
-        gaps=bands.gaps,
-        before=bands.before.to_numpy().tolist(),
-        compared=bands.before.notna().any(axis=None),
+        bands=bands,
         people=list(zip(map(x, spread["value"]), tall, strict=True)),
         ticks=[tick for tick in ticks if left <= tick <= right],
         height=_TOP + _ROW * len(bands.sizes),
@@ -93,60 +91,51 @@ def own_chart_page(
     bands: bool = True,
 ) -> Page:
     """``clients`` is what ``clients_served`` gave of a list of one's own."""
-    chart = judgement.chart
-    say = partial(written, units=units)
-    limited = ", ".join(plain(m) for m in chart.measures)
+    chart, say = judgement.chart, partial(written, units=units)
     why = judgement.why.sort_values("estimate", ascending=False, kind="stable")
-    found = finding_words(judgement.findings, say=say)
+    whys = [capital(why_words(row, say=say)) for _, row in why.iterrows()]
+    changes = change_words(judgement.changes, say=say)
+    found = [f"{capital(w)}." for w in finding_words(judgement.findings, say=say)]
     drawn = bands_axes(chart, people, units=units) if bands else {}
-    idle = _T["idle"].format(sizes=", ".join(judgement.unneeded))
+    idle = _T["idle" if judgement.unneeded else "none_idle"]
+    loads = load_first_words(judgement.sizes, say=say)
     sections = [
         Section(
             _T["covered"],
             judgement.intervals,
-            figures=[_covered(judgement)],
-            tables=[_outcomes(judgement)],
-        ),
-        Section(
-            _T["between"],
-            tables=[_between(judgement.between, people)]
-            if len(judgement.between)
-            else [],
-            bullets=[capital(why_words(row, say=say)) for _, row in why.iterrows()]
-            or [_T["all_fit"]],
-        ),
-        Section(
-            _T["changes"],
-            bullets=change_words(judgement.changes, say=say) or [_T["no_changes"]],
-        ),
-        Section(
-            _T["gaps"],
-            [EDGE_RULE],
-            figures=[_bands(measure, ax, people) for measure, ax in drawn.items()],
-            bullets=[f"{capital(w)}." for w in found] or [_T["no_findings"]],
-        ),
+            [_covered(judgement)],
+            [_outcomes(judgement)],
+        )
+    ]
+    if clients is not None:
+        sections.append(_one_by_one(clients))
+    elif too_many(people):
+        words = _TEXTS.found["too_many"] + _TEXTS.found["in_parts"]
+        sections.append(Section(_T["clients"], [words.format(most=MOST_CLIENTS)]))
+    if comparison is not None:
+        sections.append(_side_by_side(comparison))
+    odds = [_between(judgement.between, people)] if len(judgement.between) else []
+    pictures = [
+        _drawn(ax, "bands", name=plain(measure), people=people.name)
+        for measure, ax in drawn.items()
+    ]
+    sections += [
+        Section(_T["between"], (), (), odds, whys or [_T["all_fit"]]),
+        Section(_T["changes"], bullets=changes or [_T["no_changes"]]),
+        Section(_T["gaps"], [EDGE_RULE], pictures, (), found or [_T["no_findings"]]),
         Section(
             _T["sizes"],
-            [
-                idle if judgement.unneeded else _T["none_idle"],
-                *load_first_words(judgement.sizes, say=say),
-            ],
+            [idle.format(sizes=", ".join(judgement.unneeded)), *loads],
             tables=[_sizes(judgement, units)],
         ),
     ]
-    if comparison is not None:
-        sections.insert(1, _side_by_side(comparison))
-    if clients is not None:
-        sections.insert(1, _one_by_one(clients))
-    elif too_many(people):
-        words = _TEXTS.found["too_many"] + _TEXTS.found["in_parts"]
-        sections.insert(1, Section(_T["clients"], [words.format(most=MOST_CLIENTS)]))
     inputs = {"source": chart.source or _T["users_own"], "sizes": len(chart.sizes)}
-    inputs |= {"limited": limited, "n": people.n, "draws": people.draws}
+    inputs["limited"] = ", ".join(map(plain, chart.measures))
+    inputs |= {"people": people.name, "n": people.n, "draws": people.draws}
     return Page(
         title=_T["title"].format(chart=chart.name),
         question=_T["question"].format(people=people.name),
-        inputs=_T["inputs"].format(people=people.name, **inputs),
+        inputs=_T["inputs"].format(**inputs),
         answer=judgement.answer(),
         sections=sections,
         limits=judgement.limits or (_T["no_limits"],),
@@ -157,14 +146,11 @@ def own_chart_page(
 
 def chart_results(
     judgement: ChartJudgement, comparison: Comparison | None = None
-) -> dict[str, pd.DataFrame | Axes | str]:
-    found: dict[str, pd.DataFrame | Axes | str] = {
+) -> dict[str, Any]:
+    names = ("sizes", "why", "between", "findings", "changes")
+    found = {
         "chart_covered": judgement.coverage.table,
-        "chart_sizes": judgement.sizes,
-        "chart_why": judgement.why,
-        "chart_between": judgement.between,
-        "chart_findings": judgement.findings,
-        "chart_changes": judgement.changes,
+        **{f"chart_{name}": getattr(judgement, name) for name in names},
         "chart_covered_drawn": _covered_axes(judgement),
     }
     if comparison is not None:
@@ -173,9 +159,9 @@ def chart_results(
     return found
 
 
-def _bands(measure: str, ax: Axes, people: People) -> Picture:
-    given = {"name": plain(measure), "people": people.name}
-    alt, caption = (_T[name].format(**given) for name in ("bands_alt", "bands"))
+def _drawn(ax: Axes, key: str, /, **given: object) -> Picture:
+    """Return a picture with its caption, and what stands for it (``KEY_alt``)."""
+    alt, caption = (_T[one].format(**given) for one in (f"{key}_alt", key))
     return picture(figure_of(ax), alt=alt, caption=caption)
 
 
@@ -186,8 +172,7 @@ def _covered_axes(judgement: ChartJudgement) -> Axes:
 def _covered(judgement: ChartJudgement) -> Picture:
     rows = covered_rows(judgement.coverage)
     told = "; ".join(map(" ".join, zip(rows["level"], _shares(rows), strict=True)))
-    alt, caption = _T["covered_alt"].format(told=told), _T["covered_caption"]
-    return picture(figure_of(_covered_axes(judgement)), alt=alt, caption=caption)
+    return _drawn(_covered_axes(judgement), "covered_drawn", told=told)
 
 
 def _difference_axes(comparison: Comparison) -> Axes:
@@ -197,11 +182,9 @@ def _difference_axes(comparison: Comparison) -> Axes:
 
 def _side_by_side(comparison: Comparison) -> Section:
     words = comparison.summary().splitlines()[0]
-    named = {"a": comparison.chart_a, "b": comparison.chart_b}
-    alt = _T["difference_alt"].format(words=words)
-    caption = _T["difference"].format(**named)
-    drawn = picture(figure_of(_difference_axes(comparison)), alt=alt, caption=caption)
-    return Section(_T["side_by_side"], [words], figures=[drawn])
+    given = {"words": words, "a": comparison.chart_a, "b": comparison.chart_b}
+    drawn = _drawn(_difference_axes(comparison), "difference", **given)
+    return Section(_T["side_by_side"], [words], [drawn])
 
 
 def _table(kind: str, rows: pd.DataFrame, caption: str, words: Sequence[str]) -> Table:
