@@ -19,7 +19,7 @@ from sizing.pages.page import table
 from sizing.pages.where import where_html
 from sizing.plots.style import figure_of, quiet_style
 from sizing.resources import cautions
-from sizing.words.glossary import glossary
+from sizing.words.labels import glossary
 
 
 def where() -> HTML:

@@ -39,16 +39,7 @@ def told_pattern(
 
 
 def amount(what: str, text: str, unit: str) -> float:
-    """Return a length or a mass given with a command, in cm or kg.
-
-    Warns
-    -----
-    UnitSaid
-        If it has another unit of its own.
-
-    >>> amount("--load hoist", "200", "kg")
-    200.0
-    """
+    """Return a length or a mass given with a command, in cm or kg; warn of its unit."""
     found = quantity(text, unit)
     if isinstance(found, Problem):
         raise SizingError(str(replace(found, what=f"{what}: {found.what}", value=text)))
@@ -58,11 +49,7 @@ def amount(what: str, text: str, unit: str) -> float:
 
 
 def measured_numbers(words: list[str], option: str) -> dict[str, float]:
-    """Read MEASURE=NUMBER words, such as those after ``--widths``.
-
-    >>> measured_numbers(["hip_circumference_cm=20"], "--widths")
-    {'hip_circumference_cm': 20.0}
-    """
+    """Read MEASURE=NUMBER words, such as those after ``--widths``."""
     found = {}
     for word in words:
         measure, sign, number = word.partition("=")
@@ -75,8 +62,7 @@ def measured_numbers(words: list[str], option: str) -> dict[str, float]:
             )
         if measure in found:
             raise SizingError(f"'{measure}' is given twice after {option}: keep one.")
-        unit = measure.rsplit("_", 1)[1]
-        found[measure] = amount(f"{option} {measure}", number, unit)
+        found[measure] = amount(f"{option} {measure}", number, measure[-2:])
     return found
 
 

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from sizing.measures import led_by, pattern_lacks, pattern_words
 from sizing.plots.style import quiet_style
 from sizing.resources import cautions
-from sizing.words.glossary import glossary
+from sizing.words.labels import glossary
 from sizing.words.numbers import unbroken
 
 

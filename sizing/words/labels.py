@@ -1,5 +1,6 @@
-"""What the tables and pictures say to people: names, bands, groups."""
+"""What tables and pictures say to people: names, bands, groups; what terms mean."""
 
+import re
 from collections.abc import Iterable
 from functools import partial
 from typing import Any
@@ -9,6 +10,7 @@ import pandas as pd
 from sizing.charts import SizeChart
 from sizing.coverage import Coverage
 from sizing.measures import Say, span, vocabulary, written
+from sizing.resources import source_table
 
 LEVEL_WORDS = {
     "everyone": "Everyone",
@@ -31,13 +33,7 @@ DIRECTION_WORDS = {
 
 
 def sex_words(sex: str, age_bands: Iterable[str]) -> str:
-    """Return what people of a sex are called who are in these bands of age.
-
-    >>> sex_words("female", ["60 to 79", "80 and over"]), sex_words("male", ["2 to 4"])
-    ('women', 'boys')
-    >>> sex_words("male", ["2 to 4", "everyone", "18 to 39"])
-    'men and boys'
-    """
+    """Return what people of a sex are called who are in these bands of age."""
     grown = {int(one.split()[0]) >= 18 for one in age_bands if one != "everyone"}
     words = LEVEL_WORDS[sex].lower()
     adults, _, children = words.partition(" and ")
@@ -45,16 +41,7 @@ def sex_words(sex: str, age_bands: Iterable[str]) -> str:
 
 
 def level_words(frame: pd.DataFrame) -> dict[str, str]:
-    """Return what levels are called among people, or in a table by ``by``, ``level``.
-
-    >>> level_words(pd.DataFrame({"age_band": ["60 to 79"]}))["female"]
-    'women'
-    >>> rows = {"by": ["sex", "age_band"], "level": ["male", "2 to 4"]}
-    >>> level_words(pd.DataFrame(rows))["male"]
-    'boys'
-    >>> level_words(pd.DataFrame())["female"]
-    'women and girls'
-    """
+    """Return what levels of people, or of a table by ``by``, ``level`` are called."""
     if "level" in frame:
         frame = frame.query("by == 'age_band'").rename(columns={"level": "age_band"})
     known = frame.get("age_band", pd.Series(dtype=object))
@@ -63,26 +50,14 @@ def level_words(frame: pd.DataFrame) -> dict[str, str]:
 
 
 def labels() -> dict[str, str]:
-    words = vocabulary()
-    return {
-        str(name): f"{label}, {unit}"
-        for name, label, unit in zip(
-            words["name"], words["label"], words["unit"], strict=True
-        )
-    }
+    words = vocabulary().set_index("name")
+    return dict(words["label"] + ", " + words["unit"])
 
 
 def chart_words(chart: SizeChart, units: str = "metric") -> pd.DataFrame:
     """Write a chart out for people, a row per size, its bands as "80 to 104 cm".
 
-    Size, Group (where no size's name says it), each measure to a tenth, and the load
-    limit where one is stated.
-
-    >>> from sizing.charts import demo_chart
-    >>> chart_words(demo_chart()).loc[3, "Hip girth"]
-    '80 to 104 cm'
-    >>> chart_words(demo_chart(), "pounds").loc[3, "Hip girth"]
-    '31.5 to 40.9 in'
+    A column Group where no size's name says it, a load limit where one is stated.
     """
     frame, say = chart.frame, partial(written, units=units)
     names, groups = (frame[column].astype(str) for column in ("size", "group"))
@@ -95,10 +70,8 @@ def chart_words(chart: SizeChart, units: str = "metric") -> pd.DataFrame:
         rows[labels()[measure].rsplit(", ", 1)[0]] = [
             _band(low, high, measure, say) for low, high in zip(*ends, strict=True)
         ]
-    if frame["load_limit_kg"].notna().any():
-        rows["Load limit"] = [
-            _edge(value, "load_limit_kg", say) for value in frame["load_limit_kg"]
-        ]
+    if (limits := frame["load_limit_kg"]).notna().any():
+        rows["Load limit"] = [_edge(value, "load_limit_kg", say) for value in limits]
     return pd.DataFrame(rows)
 
 
@@ -113,14 +86,18 @@ def _edge(value: float, measure: str, say: Say) -> str:
 
 
 def covered_rows(found: Coverage) -> pd.DataFrame:
-    rows = found.table.query("outcome == 'covered'").copy()
-    called = level_words(found.table)
-    rows["level"] = rows["level"].map(lambda level: called.get(level, level))
-    rows["by"] = rows["by"].map(lambda by: BY_WORDS.get(by, by))
-    return rows
+    rows = found.table.query("outcome == 'covered'")
+    return rows.replace({"level": level_words(found.table), "by": BY_WORDS})
 
 
 def miss_rows(misses: pd.DataFrame) -> pd.DataFrame:
-    rows = misses.copy()
-    rows["direction"] = rows["direction"].map(DIRECTION_WORDS)
-    return rows
+    return misses.assign(direction=misses["direction"].map(DIRECTION_WORDS))
+
+
+def glossary(text: str | None = None) -> pd.DataFrame:
+    """Return the kit's terms (term, meaning), all or those that a text holds."""
+    table = source_table("glossary.csv")
+    if text is not None:
+        found = (rf"(?i)(?<!\w)(?:{one})(?!\w)" for one in table["found_by"])
+        table = table[[re.search(one, text) is not None for one in found]]
+    return table[["term", "meaning"]].reset_index(drop=True)

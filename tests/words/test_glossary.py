@@ -3,13 +3,14 @@
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 import sizing
 from sizing.measures import vocabulary
 from sizing.pages.page import Page, Section, render
 from sizing.resources import source_table
-from sizing.words.glossary import glossary
+from sizing.words.labels import glossary, level_words
 
 PACKAGE = Path(sizing.__file__).parent
 
@@ -71,3 +72,16 @@ def test_a_page_explains_the_words_on_it_and_no_others():
     )
     shown = re.findall("<dt>(.*?)</dt>", render(page))
     assert shown == ["sling", "by eye"]
+
+
+@pytest.mark.parametrize(
+    ("frame", "sex", "words"),
+    [
+        ({"age_band": ["60 to 79"]}, "female", "women"),
+        ({"by": ["sex", "age_band"], "level": ["male", "2 to 4"]}, "male", "boys"),
+        ({"age_band": ["2 to 4", "18 to 39"]}, "male", "men and boys"),
+        ({}, "female", "women and girls"),
+    ],
+)
+def test_people_of_a_sex_are_called_by_the_ages_among_them(frame, sex, words):
+    assert level_words(pd.DataFrame(frame))[sex] == words

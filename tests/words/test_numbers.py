@@ -11,7 +11,8 @@ import sizing
 from sizing.app.form_words import bullets, lead, paragraphs
 from sizing.pages.page import Page, Section, render
 from sizing.resources import cautions, closing, source_table
-from sizing.words.numbers import in_100, interval, points, share, span
+from sizing.words import numbers
+from sizing.words.numbers import in_100, interval, points, share
 
 shares = st.floats(0, 1)
 
@@ -35,14 +36,40 @@ def test_a_share_is_written_to_half_a_step_or_as_beyond_the_last(value, places):
         assert abs(value * 100 - number) <= step / 2 + 1e-9
 
 
-@pytest.mark.parametrize("change", [0.0, -0.0, 4e-4, -4e-4])
-def test_no_change_has_no_sign(change):
-    assert points(change) == points(change, places=1, sign=False)[:1] == "0"
+ROW = {"estimate": 0.031, "low": -0.002, "high": 0.06}
+SURE = {"low": 0.997, "high": 1}
+HIPS = {"estimate": 91.2, "low": 88, "high": 94}
 
 
-def test_an_interval_that_adds_nothing_is_left_out():
-    assert interval({"estimate": 0.5, "low": 0.498, "high": 0.502}) == "50 %"
-    assert span(1.0, 2.0, "stature_cm") == "1 to 2 cm"
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (numbers.given(1), "100 %"),
+        (numbers.given(0.985), "98.5 %"),
+        (numbers.sizes_fit(1, 0.3), "1 size fits 30 in 100 of these people"),
+        (numbers.probably({"low": 0.92, "high": 0.941}), "probably between 92 and 94"),
+        (numbers.probably(SURE), "probably over 99"),
+        (
+            interval({"estimate": 0.97, "low": 0.82, "high": 0.998}),
+            "97 % (82 to over 99)",
+        ),
+        (
+            interval({"x": 0.3, "x_low": 0.25, "x_high": 0.36}, "x", "x_"),
+            "30 % (25 to 36)",
+        ),
+        (interval({"estimate": 0.5, "low": 0.498, "high": 0.502}), "50 %"),
+        (points(-0.0312, places=1), "-3.1"),
+        (points(0.031, sign=False), "3"),
+        (points(-4e-4), "0"),
+        (points(-0.0, places=1, sign=False), "0"),
+        (numbers.points_interval(ROW), "+3 (0 to +6)"),
+        (numbers.count_in(12, 12), "12 of 12"),
+        (numbers.quantity_interval(HIPS, "stature_cm"), "91 cm (88 to 94)"),
+        (numbers.span(1.0, 2.0, "stature_cm"), "1 to 2 cm"),
+    ],
+)
+def test_what_is_known_of_a_number_is_all_that_is_written(said, words):
+    assert said == words
 
 
 PACKAGE = Path(sizing.__file__).parent
