@@ -59,7 +59,8 @@ class ClientFields:
         named = [(_KNEE[key], key) for key in KNEE_EQUATIONS]
         self.knee = w.Dropdown(options=named, description="Knee-height equation")
         self.fabric = tick(_T.form["fabric"])
-        labels = {**vocabulary().set_index("name")["label"], **segment_table()["label"]}
+        labels = dict(vocabulary().set_index("name")["label"])
+        labels |= dict(segment_table()["label"])
         self.values = {k: UnitField(label, k, switch) for k, label in labels.items()}
         self.ways = {name: _way(name) for name in MEASURES}
         known = conditions_table().set_index("key")["label"]
@@ -70,7 +71,7 @@ class ClientFields:
             for part in (*PARTS, "sling")
         }
         self.allowances = {
-            key: UnitField(label, "allowance_cm", switch, signed=True)
+            str(key): UnitField(str(label), "allowance_cm", switch, signed=True)
             for key, label in allowance_table().set_index("key")["label"].items()
         }
         for key, length in suggested_allowances().items():

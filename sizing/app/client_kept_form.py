@@ -88,9 +88,8 @@ class NoteForm:
         if answer is None:
             raise SizingError(_T.form["check_first"])
         say = partial(written, units=self.switch.units)
-        note = client_note(answer, self.decision(), on=self.day.value, say=say)
-        known = {one.measure for one in answer.client.readings}
-        return note.for_pattern(self.pattern(), known)
+        on, pattern = self.day.value, self.pattern()
+        return client_note(answer, self.decision(), on=on, pattern=pattern, say=say)
 
     def show(self) -> None:
         with self.out.wrong_is_told():

@@ -103,8 +103,7 @@ def _judge_one(
 
         # A day that nobody named is left to be written by hand.
         on = visit.on if args.day or args.open or args.keep else None
-        note = client_note(answer, visit.decision, on=on)
-        note = note.for_pattern(visit.pattern, known)
+        note = client_note(answer, visit.decision, on=on, pattern=visit.pattern)
         write_bytes(args.note, note.as_file(args.note.suffix))
     if args.keep is not None:
         one_of("size chosen", visit.decision.size, ["", *chart.sizes])

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
+from sizing.client.outcomes import SLING
 from sizing.client.visits import Visit
 from sizing.measures import Say, plain, written
 from sizing.pages.page import Picture, Table, picture, table
@@ -24,7 +25,7 @@ from sizing.words.client_notes import (
     fits_words,
     visits_words,
 )
-from sizing.words.numbers import share
+from sizing.words.numbers import Row, quantity_interval, share
 
 _T = texts("client")
 #: Sizes less likely than this are left out of a table.
@@ -64,44 +65,34 @@ def measures_table(
         limited = rows["measure"].isin(set(answer.margins["measure"]))
         rows = rows[rows["reading"].notna() | limited]
 
-    def each(column: str, to: str, empty: str = "") -> list[str]:
-        return [
-            say(value, name, to=to) if np.isfinite(value) else empty
-            for value, name in zip(rows[column], rows["measure"], strict=True)
-        ]
+    def each(column: str, empty: str = "") -> list[str]:
+        known = zip(rows[column], rows["measure"], strict=True)
+        return [say(v, m, to="tenth") if np.isfinite(v) else empty for v, m in known]
 
-    readings = each("reading", "tenth", "not taken")
-    best = zip(
-        *(each(name, "half") for name in ("estimate", "low", "high")), strict=True
-    )
-    spans = [
-        ("predicted: " if read == "not taken" and one[0] else "") + _span(*one)
-        for read, one in zip(readings, best, strict=True)
-    ]
+    readings = each("reading", "not taken")
     return pd.DataFrame(
         {
             "Measure": rows["label"],
             "Reading": readings,
             "How measured": rows["how"],
-            "Typical error": each("error_sd", "tenth"),
-            "Best estimate (90 %)": spans,
+            "Typical error": each("error_sd"),
+            "Best estimate (90 %)": [_best(row, say) for row in records(rows)],
             "How known": rows["evidence"].replace("missing", "not known"),
         }
     )
 
 
-def _span(middle: str, low: str, high: str) -> str:
-    if not middle:
+def _best(row: Row, say: Say) -> str:
+    if not np.isfinite(row["estimate"]):
         return "not predicted"
-    if all(len(words.split()) == 2 for words in (middle, low, high)):
-        low, high = low.split()[0], high.split()[0]
-    return f"{middle} ({low} to {high})"
+    read = "" if np.isfinite(row["reading"]) else "predicted: "
+    return read + quantity_interval(row, row["measure"], say)
 
 
 def loads_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
     """Return each part's safe working load; of the slings only the first two."""
-    slings = answer.loads["part"].str.startswith("sling, size ")
-    play = [f"sling, size {name}" for name in answer.sizes["size"].head(2)]
+    play = [f"{SLING}{name}" for name in answer.sizes["size"].head(2)]
+    slings = answer.loads["part"].str.startswith(SLING)
     rows = answer.loads[~slings | answer.loads["part"].isin(play)]
     limits = [load_words(value, say=say) for value in rows["load_limit_kg"]]
     return pd.DataFrame({"Part": rows["part"], "Safe working load": limits})
@@ -110,61 +101,51 @@ def loads_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
 def load_words(value: float, *, say: Say = written) -> str:
     """Return a load in the units chosen, and in kg, as labels state it.
 
-    >>> load_words(160), load_words(160, say=partial(written, units="pounds"))
-    ('160 kg', '352.7 lb (160 kg)')
+    >>> load_words(160, say=partial(written, units="pounds"))
+    '352.7 lb (160 kg)'
     """
     if not np.isfinite(value):
         return "not entered"
-    words = say(value, "load_limit_kg", to="tenth")
-    kept = written(value, "load_limit_kg", to="tenth")
+    words, kept = (one(value, "load_limit_kg", to="tenth") for one in (say, written))
     return words if words == kept else f"{words} ({kept})"
 
 
 def shown_tables(answer: ClientAnswer, *, units: str = "metric") -> list[Table]:
     """Return the tables beneath an answer; only the loads where nothing bears."""
-    say, captions = partial(written, units=units), _T.drawn
-    made = {
-        "sizes": (sizes_table(answer, say=say), ["Size", "Decided by", "Room"]),
-        "measures": (
-            measures_table(answer, say=say, needed=False),
-            ["Measure", "How measured", "How known"],
-        ),
-        "loads": (loads_table(answer, say=say), ["Part"]),
-    }
+    say = partial(written, units=units)
+    made = {"loads": loads_table(answer, say=say)}
+    if not answer.nothing_bears:
+        measures = measures_table(answer, say=say, needed=False)
+        made = {"sizes": sizes_table(answer, say=say), "measures": measures, **made}
+    words = ["Size", "Decided by", "Room", "Measure", "How measured", "How known"]
     return [
-        table(frame, caption=captions[name], words=words)
-        for name, (frame, words) in made.items()
-        if name == "loads" or not answer.nothing_bears
+        table(frame, caption=_T.drawn[name], words=[*words, "Part"])
+        for name, frame in made.items()
     ]
 
 
 def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Axes]:
-    """Return the pictures by name, as they are shown and saved.
-
-    Where nothing bears the body mass there are none: whatever else fits is of no
-    use, and is not shown.
-    """
+    """Return the pictures by name; none where nothing bears the body mass."""
     if answer.nothing_bears:
         return {}
     rows, say = answer.measures, partial(written, units=units)
     labels = dict(zip(rows["measure"], rows["label"], strict=True))
-    margins = plot_margins(_first_rows(answer), labels=labels, say=say)
     may = _may_fit(answer)
-    chances = plot_chances(may, others=len(answer.sizes) - len(may))
-    found = {_CHANCES: chances, _MARGINS: margins}
+    found = {
+        _CHANCES: plot_chances(may, others=len(answer.sizes) - len(may)),
+        _MARGINS: plot_margins(_first_rows(answer), labels=labels, say=say),
+    }
     bodies = _either_way(answer, say)
     if not bodies.empty:
-        measure = str(answer.borderline["measure"].iloc[0])
-        drawn = plot_side_views(bodies, marked=measure, labels=labels, write=say)
-        found[_EITHER] = drawn
+        one = str(answer.borderline["measure"].iloc[0])
+        found[_EITHER] = plot_side_views(bodies, marked=one, labels=labels, write=say)
     return found
 
 
 def _either_way(answer: ClientAnswer, say: Say) -> pd.DataFrame:
     """Return the likeliest body with one more and one less of what decides.
 
-    No rows where nothing would change, or a measure that a body is drawn from is not
-    known, or the one that decides cannot be drawn.
+    No rows where nothing would change, or the body or that measure cannot be drawn.
     """
     best = answer.measures.set_index("measure")["estimate"]
     rows = answer.borderline
@@ -182,11 +163,10 @@ def _either_way(answer: ClientAnswer, say: Say) -> pd.DataFrame:
 def shown_pictures(answer: ClientAnswer, *, units: str = "metric") -> list[Picture]:
     say, words = partial(written, units=units), _T.drawn
     margins = filled(words["margins"], size=answer.first["size"])
-    either = " ".join(borderline_words(answer, say=say)[:1])
     told = {
         _CHANCES: (_chances_alt(answer), words["chances"]),
         _MARGINS: (_margins_alt(answer, say), margins),
-        _EITHER: (either, words["either"]),
+        _EITHER: (" ".join(borderline_words(answer, say=say)[:1]), words["either"]),
     }
     return [
         picture(figure_of(drawn), alt=told[name][0], caption=told[name][1])

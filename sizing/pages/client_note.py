@@ -1,24 +1,20 @@
 """The note for the handling plan: one page to print, sign and keep."""
 
 import io
-from collections.abc import Collection
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import date
 
 import numpy as np
 import pandas as pd
 
 from sizing.client import ClientAnswer
+from sizing.client.outcomes import SLING
+from sizing.client.readings import MASS
 from sizing.client.visits import Decision
 from sizing.errors import SizingError, one_of
 from sizing.files.writing import undated, writable
 from sizing.measures import Say, told, written
-from sizing.pages.client_answer import (
-    load_words,
-    loads_table,
-    measures_table,
-    sizes_table,
-)
+from sizing.pages.client_answer import load_words, measures_table, sizes_table
 from sizing.pages.page import Page, Section, Table, table, template
 from sizing.resources import source_table, texts
 from sizing.words.client import capital, chance_words, named
@@ -39,15 +35,6 @@ class HandlingNote:
     """A note for the handling plan; nothing is kept unless it is written out."""
 
     page: Page
-    #: The measures that the chart limits.
-    limits: Collection[str] = ()
-
-    def for_pattern(
-        self, pattern: str | None, known: Collection[str]
-    ) -> "HandlingNote":
-        """Return the note with what to know of a pattern of sling, if one is named."""
-        page = self.page.for_pattern(pattern, self.limits, known)
-        return replace(self, page=page)
 
     def html(self) -> str:
         return template("note.html.j2").render(page=self.page)
@@ -70,18 +57,9 @@ def client_note(
     decision: Decision | None = None,
     *,
     on: date | None = None,
+    pattern: str | None = None,
     say: Say = written,
 ) -> HandlingNote:
-    """Write the note for the handling plan.
-
-    >>> from sizing.charts import demo_chart
-    >>> from sizing.client import check_client
-    >>> found = check_client(demo_chart(), {"sex": "female", "age_years": 74,
-    ...     "body_mass_kg": 68, "stature_cm": 160})
-    >>> note = client_note(found, Decision(size="adult 2", reason="hips"))
-    >>> "adult 2" in note.html() and "Signature" in note.markdown()
-    True
-    """
     decision = decision or Decision()
     _check(answer, decision, on, say)
     client, age = answer.client, answer.client.age_years
@@ -95,6 +73,7 @@ def client_note(
     limited = answer.measures["measure"].isin(answer.margins["measure"])
     weak = answer.measures["evidence"].isin(["extrapolated", "unsupported"])
     names = named(answer.measures.loc[limited & weak, "measure"])
+    weakly = _T.note["weak"].format(names=names) if names else ""
     page = Page(
         title=_T.note["title"],
         question="",
@@ -103,10 +82,10 @@ def client_note(
         sections=_sections(answer, decision, say),
         limits=(),
         sources=(),
-        footer=_T.note["surveyed"]
-        + (_T.note["weak"].format(names=names) if names else ""),
+        footer=_T.note["surveyed"] + weakly,
     )
-    return HandlingNote(page, answer.chart.measures)
+    limits = answer.chart.measures
+    return HandlingNote(page.for_pattern(pattern, limits, set(client.known)))
 
 
 def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) -> None:
@@ -136,19 +115,18 @@ def _row(answer: ClientAnswer, size: str) -> pd.Series:
 
 def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Section]:
     words, heads = _T.note, _T.note_parts
-    written_down = {
+    decided = {
         name: str(value or (_LINE if name in _LONG else _SPACE))
         for name, value in asdict(decision).items()
     }
     names = ["size", "positions", "carers", "reminder"]
     names += ["remarks"] if decision.remarks else []
-    chosen = [words[name].format(**written_down) for name in names]
+    chosen = [words[name].format(**decided) for name in names]
     if decision.size and decision.size not in (answer.first["size"], *answer.both):
         chance = chance_words(_row(answer, decision.size))
         chosen.insert(1, words["other"].format(chance=chance))
-    read = [
-        words["confirmed"].format(doubt=doubt) for doubt in doubt_lines(answer, say=say)
-    ]
+    doubts = doubt_lines(answer, say=say)
+    read = [words["confirmed"].format(doubt=doubt) for doubt in doubts]
     if answer.client.stature is not None:
         read.append(told(answer.client.stature.said(short=True), say))
     if (answer.allowances["used_cm"] != 0).any():
@@ -156,46 +134,42 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
     growth = [] if answer.nothing_bears else growth_words(answer, say=say)
     measured = measures_table(answer, say=say)
     measured = measured.drop(columns=["Typical error", "How known"])
-    sizes = table(sizes_table(answer, say=say).head(_SIZES), caption="")
+    sizes = sizes_table(answer, say=say).head(_SIZES)
     checks = list(source_table("lift_checks.csv")["text"])
-    last = [
-        words["review"].format(**written_down),
-        words["sign"].format(line=_LINE, space=_SPACE),
-    ]
+    sign = words["sign"].format(line=_LINE, space=_SPACE)
     return [
         Section(heads["chosen"], chosen),
         Section(heads["parts"], tables=[_parts(answer, decision, say)]),
         Section(heads["measured"], read, tables=[table(measured, caption="")]),
-        Section(heads["sizes"], list(map(capital, growth)), tables=[sizes]),
+        Section(
+            heads["sizes"], [*map(capital, growth)], tables=[table(sizes, caption="")]
+        ),
         Section(heads["checks"], bullets=checks),
-        Section(heads["last"], last),
+        Section(heads["last"], [words["review"].format(**decided), sign]),
     ]
 
 
 def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
     """Return every part: which one it is, what it bears, when it was examined."""
-    limits = loads_table(answer, say=say).set_index("Part")["Safe working load"]
-    which = {"hoist": decision.hoist, "spreader bar": decision.spreader_bar}
+    parts = answer.loads.set_index("part")["load_limit_kg"]
     size = decision.size or str(answer.first["size"])
-    sling = f"sling, size {size}"
-    stated = answer.loads.set_index("part")["load_limit_kg"].get(sling, np.nan)
-    bears = load_words(stated, say=say)
-    examined = str(decision.examined_on or _SPACE)
+    sling, stated = f"{SLING}{size}", parts.get(f"{SLING}{size}", np.nan)
+    bears, examined = load_words(stated, say=say), decision.examined_on or _SPACE
+    which = {"hoist": decision.hoist, "spreader bar": decision.spreader_bar}
     rows = [
-        (name, which.get(str(name)) or _SPACE, limit, examined)
-        for name, limit in limits.items()
-        if not str(name).startswith("sling, size ")
+        (name, which.get(name) or _SPACE, load_words(limit, say=say), examined)
+        for name, limit in parts.items()
+        if not name.startswith(SLING)
     ]
     if not decision.size and (answer.to_measure or len(answer.both) != 1):
         # Nothing has named one size: none is written down before its assessor does.
-        sling = f"sling, size {_SPACE}"
+        sling = f"{SLING}{_SPACE}"
         bears = "on its label" if np.isfinite(stated) else bears
     if not _row(answer, size)["over_load"]:
         rows.append((sling, decision.sling or _SPACE, bears, examined))
-    mass = answer.client.known.get("body_mass_kg")
-    weight = "not measured, weigh first"
+    mass, weight = answer.client.known.get(MASS), "not measured, weigh first"
     if mass is not None:
-        weight = f"{say(mass.value, 'body_mass_kg', to='tenth')}, {mass.how}"
+        weight = f"{say(mass.value, MASS, to='tenth')}, {mass.how}"
     columns = ["Part", "Which one", "Safe working load", "Examined on"]
     caption = _T.note["lowest"].format(weight=weight)
     return table(pd.DataFrame(rows, columns=columns), caption=caption)

@@ -32,15 +32,15 @@ def plot_chances(
     ax = axes_or_new(ax, width=7.0, height=1.0 + 0.36 * len(sizes))
     with quiet_style():
         for place, row in enumerate(sizes.to_dict("records")):
-            shade = SHADES[0] if place == 0 else SHADES[2]
-            ax.barh(place, row["estimate"], height=0.66, color=shade, edgecolor=INK)
+            shade, chance = SHADES[0 if place == 0 else 2], row["estimate"]
+            ax.barh(place, chance, height=0.66, color=shade, edgecolor=INK)
             ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2)
-            words = "over its load limit" if row["over_load"] else ""
-            if np.isnan(row["estimate"]):
-                words = f"not judged: at most {percent(row['high'])}"
             # No draw is not no chance.
-            words = words or ("under 1 %" if row["estimate"] < 0.01 else "")
-            words = words or percent(row["estimate"])
+            words = "under 1 %" if chance < 0.01 else percent(chance)
+            if np.isnan(chance):
+                words = f"not judged: at most {percent(row['high'])}"
+            elif row["over_load"]:
+                words = "over its load limit"
             past(ax, words, (row["high"], place), gap=5)
         name_rows(ax, range(len(sizes)), list(sizes["size"]))
         ax.set_xlim(0, 1.12)
@@ -59,60 +59,12 @@ def plot_margins(
     ax: Axes | None = None,
 ) -> Axes:
     ax = axes_or_new(ax, width=7.4, height=1.3 + 0.62 * len(margins))
+    rows = margins.to_dict("records")
     with quiet_style():
-        for place, row in enumerate(margins.to_dict("records")):
-            low, high = _band(row)
-            names = ["low", "high", "estimate", "reading"]
-            ends = np.array([row[name] for name in names], dtype=float)
-            left, right, best, read_at = (ends - low) / max(high - low, 1e-9)
-            ax.barh(place, 1.0, left=0.0, height=0.6, color=SHADES[4], edgecolor=FAINT)
-            for edge, name in ((0.0, "low_edge"), (1.0, "high_edge")):
-                if np.isfinite(row[name]):
-                    ax.plot([edge, edge], [place - 0.3, place + 0.3], color=INK, lw=1.6)
-                    ax.annotate(
-                        say(row[name], row["measure"], to="tenth"),
-                        (edge, place - 0.32),
-                        ha="center",
-                        va="bottom",
-                        fontsize=8.5,
-                        color=SOFT,
-                    )
-            if np.isnan(row["estimate"]):
-                told = "not taken, not predicted"
-                ax.annotate(told, (0.5, place), ha="center", va="center", fontsize=9)
-                continue
-            # Predicted is dashed and hollow, measured is whole and full.
-            read, known = row["evidence"] == "measured", np.isfinite(row["reading"])
-            ax.plot(
-                [left, right],
-                [place, place],
-                color=SOFT,
-                lw=3 if read else 1.5,
-                ls="-" if read else (0, (3, 2)),
-            )
-            marker = "D" if row["decides"] else "o"
-            fill = INK if read else "white"
-            ax.plot(best, place, marker, mec=INK, mfc=fill, ms=7)
-            told = f"predicted {say(row['estimate'], row['measure'])}"
-            if known:
-                ax.plot([read_at] * 2, [place - 0.2, place + 0.2], color=INK)
-                value = say(row["reading"], row["measure"], to="tenth")
-                told = f"{'read' if read else 'said'} {value}"
-            ax.annotate(
-                f"{told}, fits {percent(row['chance'])}",
-                (1.02, place),
-                xycoords=("axes fraction", "data"),
-                va="center",
-                fontsize=9,
-            )
-        name_rows(
-            ax,
-            range(len(margins)),
-            [
-                labels[m] + (" (decides)" if d else "")
-                for m, d in zip(margins["measure"], margins["decides"], strict=True)
-            ],
-        )
+        for place, row in enumerate(rows):
+            _margin(ax, place, row, say)
+        names = [labels[r["measure"]] + " (decides)" * r["decides"] for r in rows]
+        name_rows(ax, range(len(rows)), names)
         ax.set_xticks([0, 1], ["low edge", "high edge"])
         left, right = ax.get_xlim()
         ax.set_xlim(min(left, -0.25), max(right, 1.25))
@@ -121,6 +73,37 @@ def plot_margins(
             "dashed: predicted.\nEach with its 90 % interval and its chance to fit"
         )
     return ax
+
+
+def _margin(ax: Axes, place: int, row: dict[Any, Any], say: Say) -> None:
+    low, high = _band(row)
+    ends = np.array([row[n] for n in ("low", "high", "estimate", "reading")], float)
+    left, right, best, read_at = (ends - low) / max(high - low, 1e-9)
+    ax.barh(place, 1.0, left=0.0, height=0.6, color=SHADES[4], edgecolor=FAINT)
+    for edge, name in ((0.0, "low_edge"), (1.0, "high_edge")):
+        if np.isfinite(row[name]):
+            ax.plot([edge, edge], [place - 0.3, place + 0.3], color=INK, lw=1.6)
+            text = say(row[name], row["measure"], to="tenth")
+            look = {"ha": "center", "va": "bottom", "fontsize": 8.5, "color": SOFT}
+            ax.annotate(text, (edge, place - 0.32), **look)
+    if np.isnan(row["estimate"]):
+        told = "not taken, not predicted"
+        ax.annotate(told, (0.5, place), ha="center", va="center", fontsize=9)
+        return
+    # Predicted is dashed and hollow, measured is whole and full.
+    read = row["evidence"] == "measured"
+    width, dashes = (3, "-") if read else (1.5, (0, (3, 2)))
+    ax.plot([left, right], [place, place], color=SOFT, lw=width, ls=dashes)
+    marker, fill = "D" if row["decides"] else "o", INK if read else "white"
+    ax.plot(best, place, marker, mec=INK, mfc=fill, ms=7)
+    told = f"predicted {say(row['estimate'], row['measure'])}"
+    if np.isfinite(row["reading"]):
+        ax.plot([read_at] * 2, [place - 0.2, place + 0.2], color=INK)
+        value = say(row["reading"], row["measure"], to="tenth")
+        told = f"{'read' if read else 'said'} {value}"
+    told += f", fits {percent(row['chance'])}"
+    beside = ("axes fraction", "data")
+    ax.annotate(told, (1.02, place), xycoords=beside, va="center", fontsize=9)
 
 
 def plot_visits(
@@ -134,10 +117,7 @@ def plot_visits(
 ) -> Axes:
     """Draw one measure's readings over the visits against the chart's sizes.
 
-    ``bands`` has ``size``, ``low`` and ``high`` (NaN: no limit); ``found`` is the row
-    of ``over_visits``, whose day of passing an edge is drawn with its interval, to the
-    end of the picture where that is further ahead than the visits reach back;
-    ``size`` is the one in use, drawn darker.
+    ``found``: its row of ``over_visits``; ``size``: the one in use, drawn darker.
     """
     ax = axes_or_new(ax, width=7.4, height=3.6)
     measure = str(found["measure"])
@@ -161,9 +141,8 @@ def plot_visits(
             at = 1.05 + 0.07 * place
             shade = SHADES[2] if row["size"] == size else SHADES[3]
             ax.vlines(at, bottom, top, shade, lw=16, transform=across, clip_on=False)
-            ax.text(
-                at, (bottom + top) / 2, row["size"], rotation=90, fontsize=9, **centre
-            )
+            middle = (bottom + top) / 2
+            ax.text(at, middle, row["size"], rotation=90, fontsize=9, **centre)
             place += 1
         ax.errorbar(days, value, yerr=1.645 * sd, fmt="o", color=INK, capsize=3)
         words = "Dots: as read, with the error of the reading (90 %)."
@@ -187,11 +166,9 @@ def plot_visits(
 
 
 def _band(row: dict[Any, Any]) -> tuple[float, float]:
-    low, high = row["low_edge"], row["high_edge"]
-    if not np.isfinite(low) and not np.isfinite(high):
+    low, high = float(row["low_edge"]), float(row["high_edge"])
+    if np.isnan([low, high]).all():
         return row["low"], row["high"]
-    if not np.isfinite(low):
+    if np.isnan(low):
         low = min(high * (1 - _OPEN), row["low"])
-    if not np.isfinite(high):
-        high = max(low * (1 + _OPEN), row["high"])
-    return float(low), float(high)
+    return low, max(low * (1 + _OPEN), row["high"]) if np.isnan(high) else high

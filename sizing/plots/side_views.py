@@ -41,12 +41,10 @@ def plot_side_views(
     write: Callable[[float, str], str] = _metric,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw people side by side on a bench, to one scale.
+    """Draw people side by side on a bench, lengths to one scale.
 
-    Depths are girth / pi, as if trunk and thigh were round: trunks are flatter, so
-    the drawing is a little too deep. Lengths are to scale. Head, neck, lower leg
-    and foot follow common proportions and have a broken outline: they are no
-    measure of anybody.
+    Depths are girth / pi, as if trunk and thigh were round. Head, neck, lower leg and
+    foot have a broken outline: they are no measure of anybody.
     """
     ax = slide_axes(ax)
     with quiet_style():
@@ -59,15 +57,8 @@ def plot_side_views(
                 name = (labels or {}).get(marked, marked)
                 words += f"\n{fill(name, 22)}\n{write(float(body[marked]), marked)}"
             # Above the thighs, before the chest: the picture is empty there.
-            ax.annotate(
-                words,
-                (i * step + 58, 92),
-                ha="left",
-                va="top",
-                fontsize=13,
-                fontweight="bold",
-                linespacing=1.4,
-            )
+            look = {"fontsize": 13, "fontweight": "bold", "linespacing": 1.4}
+            ax.annotate(words, (i * step + 58, 92), ha="left", va="top", **look)
         end = step * len(bodies)
         ax.plot([end - 50, end - 40], [-48, -48], color=INK, lw=3)
         ax.annotate("10 cm", (end - 45, -46), ha="center", va="bottom", fontsize=11)
@@ -85,15 +76,10 @@ def _person(ax: Axes, body: Mapping[Any, Any], left: float, shade: str) -> None:
     shin, centre = stature * 0.065, 0.45 * chest
     tall = min(max(sitting - shoulder, 1.0) * 0.8, stature * 0.135)
     angle = np.linspace(0, 2 * np.pi, 60)
-    face = np.column_stack(
-        [
-            centre + head / 2 * np.cos(angle),
-            sitting - tall / 2 + tall / 2 * np.sin(angle),
-        ]
-    )
-    neck = _box(
-        centre - head / 3, shoulder - 2, centre + head / 3, sitting - 0.8 * tall
-    )
+    oval = np.column_stack([head * np.cos(angle), tall * np.sin(angle)]) / 2
+    face = oval + np.array([centre, sitting - tall / 2])
+    ends = centre - head / 3, centre + head / 3
+    neck = _box(ends[0], shoulder - 2, ends[1], sitting - 0.8 * tall)
     # Loose parts first, so that the measured outline lies over them.
     calf = _box(seat, -leg, seat + shin, 0)
     sole = _box(seat, -leg - 3, seat + foot, -leg)
@@ -104,17 +90,15 @@ def _person(ax: Axes, body: Mapping[Any, Any], left: float, shade: str) -> None:
     back = np.array([3.0, 0.0, 2.0, 0.5, chest * 0.12, chest * 0.28])
     fine = np.linspace(0, shoulder, 60)
     # Depths between the given heights, without overshooting them.
-    sides = [PchipInterpolator(height, depth)(fine) for depth in (back, front)]
-    trunk = np.vstack(
-        [np.column_stack([sides[0], fine]), np.column_stack([sides[1], fine])[::-1]]
-    )
+    sides = (PchipInterpolator(height, depth)(fine) for depth in (back, front))
+    behind, before = (np.column_stack([side, fine]) for side in sides)
+    trunk = np.vstack([behind, before[::-1]])
     knee = np.linspace(-np.pi / 2, np.pi / 2, 25)
     # The seat's length ends in the hollow of the knee; the knee itself is beyond.
     depth = np.linspace(thigh, thigh * 0.72, 25)
     top = np.column_stack([np.linspace(hip * 0.4, seat, 25), depth])
-    bend = np.column_stack(
-        [seat + shin * np.cos(knee), depth[-1] / 2 * (1 + np.sin(knee))]
-    )[::-1]
+    over, rise = seat + shin * np.cos(knee), depth[-1] / 2 * (1 + np.sin(knee))
+    bend = np.column_stack([over, rise])[::-1]
     edge = np.vstack([top, bend, [(seat, 0.0), (hip * 0.15, 0.0)]])
     edge += np.array([left, 0.0])
     _outline(ax, trunk, left, shade)
@@ -136,25 +120,20 @@ def _outline(
 
 
 def _mark(ax: Axes, body: Mapping[Any, Any], left: float, measure: str) -> None:
-    value = float(body[measure])
-    shoulder = float(body["shoulder_height_sitting_cm"])
-    across = {
-        "waist_circumference_cm": _BELLY * shoulder,
-        "chest_circumference_cm": _CHEST * shoulder,
-        "hip_circumference_cm": 0.12 * shoulder,
+    value, shoulder = float(body[measure]), float(body["shoulder_height_sitting_cm"])
+    deep, behind = value / np.pi, left + float(body["hip_circumference_cm"]) / np.pi
+    ends = {
+        "sitting_height_cm": (left - 9, 0.0, left - 9, value),
+        "shoulder_height_sitting_cm": (left - 9, 0.0, left - 9, value),
+        "back_along_body_cm": (left - 9, 0.0, left - 9, value),
+        "buttock_popliteal_length_cm": (left, -10, left + value, -10),
+        "thigh_circumference_cm": (behind + 4, 0, behind + 4, deep),
     }
-    upright = "sitting_height_cm", "shoulder_height_sitting_cm", "back_along_body_cm"
-    if measure in upright:
-        ends = (left - 9, 0.0, left - 9, value)
-    elif measure == "buttock_popliteal_length_cm":
-        ends = (left, -10, left + value, -10)
-    elif measure in across:
-        y = across[measure]
-        ends = (left, y, left + value / np.pi, y)
-    elif measure == "thigh_circumference_cm":
-        x = left + float(body["hip_circumference_cm"]) / np.pi + 4
-        ends = (x, 0, x, value / np.pi)
-    else:
-        return
-    arrow = {"arrowstyle": "<|-|>", "color": INK, "lw": 2.2, "shrinkA": 0, "shrinkB": 0}
-    ax.annotate("", ends[:2], xytext=ends[2:], arrowprops=arrow, zorder=5)
+    for part, share in (("waist", _BELLY), ("chest", _CHEST), ("hip", 0.12)):
+        y = share * shoulder
+        ends[f"{part}_circumference_cm"] = (left, y, left + deep, y)
+    if measure in ends:
+        arrow = {"arrowstyle": "<|-|>", "color": INK, "lw": 2.2}
+        arrow |= {"shrinkA": 0, "shrinkB": 0}
+        start, stop = ends[measure][:2], ends[measure][2:]
+        ax.annotate("", start, xytext=stop, arrowprops=arrow, zorder=5)

@@ -16,10 +16,9 @@ _T = texts("client")
 LITTLE = 0.01
 #: What room comes to that rounds down to nothing.
 _NOTHING = ("0 cm", "0 in", "0 kg", "0 lb")
-#: How a chance is called, from each on (our choice, no source).
+#: How a chance is called, from each on; a size fits "probably", not "may fit", from the
+#: second on (our choice, no source).
 _SURE = [(float(least), str(word)) for least, word in _T.sure.items()]
-#: From here on a size fits "probably", not "may fit" (our choice, no source).
-_PROBABLE = _SURE[1][0]
 #: Findings that are probably slips of the hand, and how many of them are named.
 _SLIPS = ("nobody_fits", "doubtful_number", "out_of_order")
 _SHOWN = 3
@@ -33,17 +32,17 @@ def capital(text: str) -> str:
 
 
 def listed(names: Sequence[str], last: str = "and") -> str:
-    """Return names as a list in a sentence.
-
-    >>> listed(["a", "b", "c"]), listed(["a"])
-    ('a, b and c', 'a')
-    """
+    """Return names as a list in a sentence: a, b and c."""
     *most, end = names
     return f"{', '.join(most)} {last} {end}" if most else end
 
 
 def filled(text: str, **parts: Any) -> str:
     return text.format(**parts)
+
+
+def tenth(say: Say, value: float, measure: str = "body_mass_kg") -> str:
+    return say(value, measure, to="tenth")
 
 
 def named(measures: Iterable[str]) -> str:
@@ -82,12 +81,11 @@ def room_words(margin: float, measure: str, *, say: Say = written) -> str:
     """
     if not np.isfinite(margin):
         return "with no edge"
-    text = say(margin, measure, to="down")
-    if margin < 0 and text.lstrip("-") in _NOTHING:
-        return "at its edge"
+    text = say(margin, measure, to="down").lstrip("-")
+    nothing = text in _NOTHING
     if margin < 0:
-        return f"{text.lstrip('-')} outside its edge"
-    return f"{'only just' if text in _NOTHING else text} inside its nearer edge"
+        return "at its edge" if nothing else f"{text} outside its edge"
+    return f"{'only just' if nothing else text} inside its nearer edge"
 
 
 # Before the answer
@@ -95,31 +93,18 @@ def room_words(margin: float, measure: str, *, say: Say = written) -> str:
 
 def opening_lines(answer: Answer, *, say: Say = written) -> list[str]:
     """Return the sentences that stand before the answer, wherever it is given."""
-    lines = [
-        invented_words(*answer.chart.invented),
-        _condition(answer.client),
-        _slips(answer, say),
-        load_words(answer, say=say),
-    ]
+    client, lines = answer.client, [invented_words(*answer.chart.invented)]
+    if client.conditions:
+        # What the kit cannot judge, and who must.
+        stated, changed = "; ".join(client.condition_labels), named(client.touched)
+        lines.append(_T.stated.format(stated=stated, changed=changed))
+    slips = answer.findings[answer.findings["kind"].isin(_SLIPS)]
+    if found := finding_words(slips, say=say):
+        # Numbers of the chart that are probably slips, before any size.
+        more = f"; and {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
+        lines.append(_T.check_chart.format(found="; ".join(found[:_SHOWN]), more=more))
+    lines.append(load_words(answer, say=say))
     return [line for line in lines if line]
-
-
-def _condition(client: Any) -> str:
-    """Say of a stated condition what the kit cannot judge, and who must."""
-    if not client.conditions:
-        return ""
-    stated = "; ".join(client.condition_labels)
-    return filled(_T.stated, stated=stated, changed=named(client.touched))
-
-
-def _slips(answer: Answer, say: Say) -> str:
-    """Name numbers of the chart that are probably slips, before any size."""
-    kinds = answer.findings["kind"].isin(_SLIPS)
-    found = finding_words(answer.findings[kinds], say=say)
-    if not found:
-        return ""
-    more = f"; and {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
-    return filled(_T.check_chart, found="; ".join(found[:_SHOWN]), more=more)
 
 
 def load_words(answer: Answer, *, say: Say = written) -> str:
@@ -127,13 +112,13 @@ def load_words(answer: Answer, *, say: Say = written) -> str:
     if answer.near_load.empty:
         return ""
     parts = ", ".join(
-        f"{part['part']} ({say(part['load_limit_kg'], 'load_limit_kg', to='tenth')})"
+        f"{part['part']} ({tenth(say, part['load_limit_kg'], 'load_limit_kg')})"
         for part in records(answer.near_load)
     )
     mass = answer.weight
     again = "again " if mass["taken"] else ""
     how = "" if again else f"{mass['how']} as " if mass["how"] else "predicted to be "
-    weight = say(mass["value"], "body_mass_kg", to="tenth")
+    weight = tenth(say, mass["value"])
     return filled(_T.weigh, again=again, how=how, weight=weight, parts=parts)
 
 
@@ -157,33 +142,32 @@ def answer_lines(answer: Answer, *, say: Say = written) -> tuple[str, str, str]:
 
 
 def _what_words(answer: Answer, say: Say) -> str:
-    status, words = answer.status, _T.what
+    status, words, parts = answer.status, _T.what, {}
     if answer.nothing_bears:
         limit = float(answer.sizes["load_limit_kg"].max())
-        weight = say(answer.weight["value"], "body_mass_kg", to="tenth")
-        limits = say(limit, "load_limit_kg", to="tenth")
+        weight = tenth(say, answer.weight["value"])
+        limits = tenth(say, limit, "load_limit_kg")
         return filled(words["over"], weight=weight, limit=limits)
     if status == "fits":
         return _fit_words(answer)
     if status == "not_measured":
-        names = " and ".join(map(plain, answer.unjudged))
-        one = "was", "is", "it is"
-        many = "were", "are", "they are"
-        was, are, it_is = one if len(answer.unjudged) == 1 else many
-        lead = words[status].format(names=names, was=was, are=are, it_is=it_is)
+        one = {"was": "was", "are": "is", "it_is": "it is"}
+        many = {"was": "were", "are": "are", "it_is": "they are"}
+        parts = one if len(answer.unjudged) == 1 else many
+        parts = {"names": " and ".join(map(plain, answer.unjudged)), **parts}
     elif status == "not_settled" and answer.broken:
-        lead = words["broken"].format(breaks=_breaks(answer.first, say))
+        status, parts = "broken", {"breaks": _breaks(answer.first, say)}
     elif status == "not_settled":
-        lead = words[status].format(sizes=listed(answer.in_play, "or"))
+        parts = {"sizes": listed(answer.in_play, "or")}
     else:
-        lead = f"{words[status]}.{_nearest(answer, say)}"
-    return str(lead)
+        return f"{words[status]}.{_nearest(answer, say)}"
+    return filled(words[status], **parts)
 
 
 def _fit_words(answer: Answer) -> str:
     both = list(answer.both)
     least = answer.sizes.set_index("size")["estimate"][both].min()
-    may = least < _PROBABLE or len(answer.to_measure) > 0
+    may = least < _SURE[1][0] or len(answer.to_measure) > 0
     how = "may " if may else "" if least >= _SURE[0][0] else "probably "
     if len(both) == 1:
         return f"Size {both[0]} {how}{'fit' if may else 'fits'}."
@@ -209,62 +193,62 @@ def _sure_words(answer: Answer, say: Say) -> str:
         if len(said) == 1:
             said = [f"it fits {in_100(rows.iloc[0])}"]
         said[0] += " people who measure like this"
-        told = words["fits"].format(
-            word=sure_word(rows.min()), said="; ".join(said), **_deciding(first, say)
-        )
+        parts = {"word": sure_word(rows.min()), "said": "; ".join(said)}
+        told = filled(words["fits"], **parts, **_deciding(first, say))
         other = answer.runner_up
         if other is not None and other["size"] not in answer.both:
             also = _deciding(other, say) | {"chance": in_100(other["estimate"])}
             also["measure"] = plain(other["deciding_measure"])
-            told += words["other"].format(size=capital(str(other["size"])), **also)
+            told += filled(words["other"], size=capital(str(other["size"])), **also)
         if none >= 0.05:
-            told += words["none"].format(chance=chance)
+            told += filled(words["none"], chance=chance)
     elif status == "not_settled":
         each = [f"{r['size']} fits {in_100(r['estimate'])}" for r in in_play(answer)]
-        told = words["unsure"].format(each="; ".join(each), chance=chance)
+        told = filled(words["unsure"], each="; ".join(each), chance=chance)
     else:
-        told = words["no_size"].format(word=sure_word(none), chance=chance)
+        told = filled(words["no_size"], word=sure_word(none), chance=chance)
         if first["estimate"] >= 0.05 and not answer.broken:
             least = in_100(first["estimate"])
-            told += words["likeliest"].format(size=first["size"], chance=least)
-    other = answer.outranked
-    if other is not None:
+            told += filled(words["likeliest"], size=first["size"], chance=least)
+    if (other := answer.outranked) is not None:
         chance, breaks = in_100(other["estimate"]), _breaks(other, say)
-        told += words["model"].format(size=other["size"], chance=chance, breaks=breaks)
-    return str(told)
+        told += filled(words["model"], size=other["size"], chance=chance, breaks=breaks)
+    return told
 
 
 def _now_words(answer: Answer) -> str:
-    words = _T.now
-    if answer.nothing_bears:
-        return str(words["parts"])
-    others = set(answer.sizes["size"]) - {*answer.both, answer.first["size"]}
-    first = answer.unjudged or answer.to_measure
+    words, first = _T.now, answer.unjudged or answer.to_measure
     names = [{"body_mass_kg": "weight"}.get(name, plain(name)) for name in first]
     the = listed([f"the {name}" for name in names]) if first else ""
-    if not set(answer.near_load["part"]) <= {f"sling, size {name}" for name in others}:
+    others = set(answer.sizes["size"]) - {*answer.both, answer.first["size"]}
+    slings, settled = (
+        {f"sling, size {name}" for name in others},
+        answer.status == "fits",
+    )
+    kind, parts = "other", {}
+    if answer.nothing_bears:
+        kind = "parts"
+    elif not set(answer.near_load["part"]) <= slings:
         again = "again " if answer.weight["taken"] else ""
         then = f", then measure {the}" if first else ""
-        told = words["weigh"].format(again=again, then=then)
+        kind, parts = "weigh", {"again": again, "then": then}
     elif first:
-        told = words["measure"].format(names=the)
-        told += "" if answer.unjudged else f" {_limiting(answer)}"
+        told = filled(words["measure"], names=the)
+        return told if answer.unjudged else f"{told} {_limiting(answer)}"
     elif answer.broken or answer.outranked is not None:
         outside = answer.first if answer.broken else answer.outranked
-        told = words["again"].format(measure=plain(outside["broken_by"]))
-    elif answer.status == "fits" and len(answer.both) > 1:
-        told = words["both"]
-    elif answer.status == "fits" and answer.first["estimate"] >= 0.8:
-        told = words["try"].format(size=answer.first["size"])
+        kind, parts = "again", {"measure": plain(outside["broken_by"])}
+    elif settled and len(answer.both) > 1:
+        kind = "both"
+    elif settled and answer.first["estimate"] >= 0.8:
+        kind, parts = "try", {"size": answer.first["size"]}
     elif (answer.next_measure["estimate"].head(1) >= LITTLE).any():
-        row = answer.next_measure.iloc[0]
-        told = words["settles"].format(measure=plain(row["measure"]))
-    elif answer.status in ("fits", "not_settled"):
+        most = str(answer.next_measure["measure"].iloc[0])
+        kind, parts = "settles", {"measure": plain(most)}
+    elif settled or answer.status == "not_settled":
         decides = plain(str(answer.first["deciding_measure"]))
-        told = words["second"].format(measure=decides)
-    else:
-        told = words["other"]
-    return str(told)
+        kind, parts = "second", {"measure": decides}
+    return filled(words[kind], **parts)
 
 
 def _limiting(answer: Answer) -> str:
@@ -278,9 +262,8 @@ def _limiting(answer: Answer) -> str:
 
 def _breaks(row: Row, say: Say) -> str:
     measure = str(row["broken_by"])
-    by = say(float(row["broken_by_how_much"]), measure, to="tenth")
-    size = row["size"]
-    return filled(_T.what["breaks"], measure=plain(measure), by=by, size=size)
+    by = tenth(say, float(row["broken_by_how_much"]), measure)
+    return filled(_T.what["breaks"], measure=plain(measure), by=by, size=row["size"])
 
 
 def _deciding(row: Row, say: Say) -> dict[str, str]:
