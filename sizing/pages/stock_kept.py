@@ -1,5 +1,6 @@
 """A plan kept in its workbook: what was entered, to be opened again or compared."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -139,67 +140,55 @@ def reopened(
     ``bought``: what it then held is owned now; ``clients``: a file in place of its
     list.
     """
-    file = Path(path).name
-    owned = "Then held" if bought else "Owned before"
+    file, book = Path(path).name, texts("stock_page").book
+    owned = book["stock" if bought else "owned"]
     order = read_table(path, PRICES, called="Order")
     frames = read_table(path, CHART, raw=True, called=CHARTS)
     entries = read_table(path, _ENTRIES, called=ENTRIES)
-    needed = (
-        ("Order", order, ("Size", "Price of one", owned)),
+    for sheet, frame, needed in (
+        ("Order", order, (book["size"], book["price"], owned)),
         (CHARTS, frames, ("chart_name",)),
         (ENTRIES, entries, ("Entry", "Value")),
-    )
-    for sheet, frame, headings in needed:
-        for heading in headings:
+    ):
+        for heading in needed:
             if heading not in frame:
                 raise _changed(file, sheet, f"there is no column '{heading}'")
     try:
         entered = _entered(entries)
     except (ValueError, KeyError, TypeError) as error:
         raise _changed(file, ENTRIES, str(error)) from error
-    columns = {
-        "Size": "size",
-        "Chart": "chart",
-        "Supplier's code": "code",
-        "Price of one": "price",
-        "Sold in packs of": "pack",
-        owned: "owned",
-    }
+    columns = {book[name]: name for name in ("size", "chart", "code", "price", "pack")}
+    columns[owned] = "owned"
     prices = order[[name for name in columns if name in order]].rename(columns=columns)
     prices = prices[prices["size"] != "Total"].reset_index(drop=True)
     parts = [
         chart_from(part.reset_index(drop=True), warn=False)
         for _, part in frames.groupby("chart_name", sort=False)
     ]
-    offered = offer_from(parts, prices).table.set_index("chart")
-    charts = []
-    for chart in parts:
-        own = offered.loc[[chart.name]].reset_index(drop=True)
-        frame = chart.frame.assign(owned=own["owned"], pack=own["pack"])
-        charts.append(replace(chart, frame=frame))
+    offered = offer_from(parts, prices).table.set_index("chart")[["owned", "pack"]]
+    charts = [
+        replace(one, frame=one.frame.assign(**offered.loc[[one.name]].to_dict("list")))
+        for one in parts
+    ]
     people = take(read_table(path, GROUPS, called=PEOPLE), GROUPS, note=False).frame
-    names = {title: name for name, title in population_titles().items()}
+    known = {title: name for name, title in population_titles().items()}
     sheets = {}
     for title, service in people[["people", "name"]].itertuples(index=False):
         if str(title).startswith(CLIENTS):
             sheets[title] = service
-        elif title not in names:
+        elif title not in known:
             raise _changed(file, PEOPLE, f"there are no people called '{title}'")
     if clients is not None and len(sheets) > 1:
         raise SizingError(
             f"{file}: it has {len(sheets)} lists of clients, and one file cannot be in "
             "place of all. What to do: write the lists into its sheets."
         )
-    lists = {
-        sheet: replace(
-            read_caseload(clients, seed=seed)
-            if clients is not None
-            else read_caseload(path, called=sheet, seed=seed),
-            name=service,
-        )
-        for sheet, service in sheets.items()
-    }
-    people["people"] = people["people"].replace(names)
+    lists = {}
+    for sheet, service in sheets.items():
+        place = (path, sheet) if clients is None else (clients, "")
+        mine = read_caseload(place[0], called=place[1], seed=seed)
+        lists[sheet] = replace(mine, name=service)
+    people["people"] = people["people"].replace(known)
     # Numbers changed by hand are refused here, with the sheet's other entries.
     serves_from(people, use=entered[0], lists=lists)
     return Kept(people, tuple(charts), prices, *entered, lists)
@@ -222,9 +211,9 @@ def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years, str | N
             raise ValueError(f"the entry '{entry}' is not there once")
         if entry not in known and not str(entry).startswith((_OUT, _RATE, _PATTERN)):
             raise ValueError(f"there is no entry '{entry}' in this version")
-    told: dict[str, dict[str, Any]] = {part: {} for part in _T.entries}
+    told: dict[str, dict[str, Any]] = {part: {} for part in (*_T.entries, _OUT, _RATE)}
     codes = usual_rates().set_index("label")["rate"]
-    out, rates, pattern = {}, {}, None
+    pattern = None
     for entry, cell in entries.set_index("Entry")["Value"].dropna().items():
         name = str(entry)
         if name in known:
@@ -234,26 +223,23 @@ def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years, str | N
             pattern = str(cell)
             one_of("pattern of sling", pattern, PATTERNS)
         else:
-            ends: Any = tuple(map(float, str(cell).removesuffix(" days").split("/")))
-            if name.startswith(_OUT):
-                out[name.removeprefix(_OUT)] = ends
-            else:
-                rates[codes[name.removeprefix(_RATE)]] = ends
+            part = _OUT if name.startswith(_OUT) else _RATE
+            of = name.removeprefix(part)
+            ends = str(cell).removesuffix(" days").split("/")
+            told[part][codes[of] if part == _RATE else of] = tuple(map(float, ends))
     goal = told["goal"]
     goal |= {name: float(goal[name]) for name in ("target", "budget") if name in goal}
-    use = Use(**told["use"], out=out)
-    return use, goal, Years(**told["years"], rates=rates), pattern
+    use = Use(**told["use"], out=told[_OUT])
+    return use, goal, Years(**told["years"], rates=told[_RATE]), pattern
 
 
 def _value(cell: object) -> Any:
-    text = str(cell)
-    if text.lower() in ("true", "false"):
-        return text.lower() == "true"
     try:
-        amount = float(text)
+        value = json.loads(str(cell).lower())
     except ValueError:
-        return text
-    return int(amount) if amount.is_integer() else amount
+        return str(cell)
+    # A workbook knows no whole numbers.
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def side_by_side(plans: Mapping[str, StockPlan]) -> pd.DataFrame:
