@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from sizing.app.entry import UploadBox
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
-from sizing.cli.stock import read_prices
 from sizing.errors import InputProblems, ReadingNote, SizingWarning
 from sizing.lesson.answers import read_answers
 from sizing.measures.tables import GROUPS, MARGINS, PRICES, TABLES, TRIALS, blank, take
@@ -83,7 +82,7 @@ def test_owned_in_capitals_is_owned(tmp_path):
     rows = "".join(f"{size},100,{i}\n" for i, size in enumerate(sizes))
     for heading in ("Owned", "OWNED NOW", " owned "):
         path = saved(tmp_path, f"Size,Price of one,{heading}\n{rows}")
-        offer = offer_from(demo_chart(), read_prices(path, [demo_chart()]))
+        offer = offer_from(demo_chart(), read_table(path, PRICES))
         assert offer.table["owned"].tolist() == list(range(9))
     frame = pd.DataFrame({"size": sizes, "price": 100, "Owned": range(9)})
     assert offer_from(demo_chart(), frame).table["owned"].tolist() == list(range(9))
@@ -174,7 +173,7 @@ def test_rows_of_prices_and_groups_are_those_of_the_file(tmp_path):
         pytest.warns(ReadingNote),
         pytest.raises(InputProblems, match=r"mine.csv, row 3, column 'size'"),
     ):
-        read_prices(path, [demo_chart()])
+        offer_from(demo_chart(), read_table(path, PRICES))
     cells = [["Our groups"], [], ["People", "Count"], ["martians", 3]]
     with (
         pytest.warns(ReadingNote),

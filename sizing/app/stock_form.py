@@ -1,12 +1,13 @@
 """The purchaser's page: say whom and what, read the order, save it; no code."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
+import numpy as np
 import pandas as pd
 
 from sizing.app.answer_form import AnswerForm, Progress
@@ -19,6 +20,7 @@ from sizing.app.form_words import (
     lead,
     paragraphs,
     sections_html,
+    status,
     wrong_lines,
 )
 from sizing.app.stock_form_people import PeopleFields, UseFields, YearsFields
@@ -116,17 +118,9 @@ class StockForm(AnswerForm):
         use = self._asked(2, self.use, self.use.use)
         served = self._asked(0, self.people, partial(self.people.served, use))
         charts, prices = self._asked(1, self.offer, self.offer.offer)
-        years = self._asked(4, self.years, self.years.years)
-        return plan_stock(
-            served,
-            charts,
-            prices=prices,
-            use=use,
-            years=years,
-            scenarios=days,
-            progress=progress,
-            **self.use.aim(),
-        )
+        how = {"years": self._asked(4, self.years, self.years.years), "use": use}
+        how |= {"scenarios": days, "progress": progress, **self.use.aim()}
+        return plan_stock(served, charts, prices=prices, **how)
 
     def _asked(self, place: int, part: Any, ask: Callable[[], Any]) -> Any:
         """Ask a part of the form; what is wrong is said there, and it is opened."""
@@ -152,23 +146,19 @@ class StockForm(AnswerForm):
             beside = table(side_by_side(self.plans), caption=caption, words=["Plan"])
             others.append(Section("The plans of this page", tables=[beside]))
         first = answer.settings["scenarios"] == FIRST
-        quick = [_T.say["quick"].format(first=FIRST, full=FULL)] * first
+        quick = paragraphs([_T.say["quick"].format(first=FIRST, full=FULL)] * first)
         told = self.answered
-        told.words.value = (
-            lead(page.answer) + paragraphs(quick) + sections_html([order])
-        )
+        told.words.value = lead(page.answer) + quick + sections_html([order])
         told.pictures.value = sections_html(others)
         told.limits.value = sections_html([unfitted]) + bullets(page.limits)
         told.sources.value = bullets(page.sources)
 
     def saved(self, answer: StockPlan) -> dict[str, Any]:
-        how: dict[str, Any] = {
-            "units": self.switch.units,
-            "pattern": self.pattern.pattern,
-        }
+        pattern: Any = {"pattern": self.pattern.pattern}
+        how = {"units": self.switch.units, **pattern}
         return {
             "stock_order": order_list(answer),
-            "stock_workbook": order_book(answer, pattern=self.pattern.pattern),
+            "stock_workbook": order_book(answer, **pattern),
             **{f"stock_{_T.files[name]}": getattr(answer, name) for name in _T.files},
             **{f"stock_{name}": ax for name, ax in stock_axes(answer).items()},
             "stock_order_on_one_page": order_sheet(answer, **how),
@@ -185,9 +175,6 @@ def _goal_words(goal: Mapping[str, Any]) -> str:
     return " and ".join(words) + "."
 
 
-_HEADINGS: dict[str, str] = _T.offered
-#: What problems call a column that people read under its heading.
-_WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
 #: What of the invented prices belongs to its store and to nobody else.
 _OF_THE_STORE = ["owned", "last_year"]
 
@@ -199,7 +186,6 @@ class OfferFields:
         self._switch, self._listener = switch, changed
         self.charts: Sequence[SizeChart] = (demo_chart(),)
         self.invented = self._ready = self._store = True
-        self._quiet = False
         words = _T.say["chart_file"]
         self.upload = UploadBox("My charts", help=words, multiple=True, table=CHART)
         words = _T.say["price_file"]
@@ -208,21 +194,14 @@ class OfferFields:
         self.table = EditableTable(
             self._demo(),
             caption="Prices and stock: one row per size",
-            headings=_HEADINGS,
+            headings=_T.offered,
             words=["code"],
         )
-        self.view = w.VBox(
-            [
-                self.upload.view,
-                w.HTML(file_headings(CHART_HEADINGS)),
-                self.chart_told,
-                self.about,
-                self.prices.view,
-                w.HTML(file_headings([(v, k) for k, v in _HEADINGS.items()])),
-                self.told,
-                self.table.view,
-            ]
-        )
+        charts = w.HTML(file_headings(CHART_HEADINGS))
+        prices = w.HTML(file_headings([(v, k) for k, v in _T.offered.items()]))
+        parts = [self.upload.view, charts, self.chart_told, self.about]
+        parts += [self.prices.view, prices, self.told, self.table.view]
+        self.view = w.VBox(parts)
         self._say_which()
         self.upload.on_change(self._charts_taken)
         self.prices.on_change(self._prices_taken)
@@ -241,15 +220,13 @@ class OfferFields:
         return bare, self.table.frame
 
     def fill(self, charts: Sequence[SizeChart], prices: pd.DataFrame) -> None:
-        rows = _filled(offer_from(charts, prices))
+        self.table.set(_filled(offer_from(charts, prices)))
         self.charts, self._ready = charts, True
         self.invented = any(chart.invented for chart in charts)
         # What that plan owned is its own, whatever the invented store owns.
         self._store = False
-        self._show(rows)
-        names = " and ".join(chart.name for chart in charts)
-        words = _T.say["kept_charts"].format(names=names)
-        self.about.value = paragraphs([words + " Invented." * self.invented])
+        words = " Invented." * self.invented
+        self.about.value = paragraphs([self._named("kept_charts") + words])
 
     def own_nothing_invented(self) -> None:
         """Empty what the invented store owns and used: other people do not have it."""
@@ -259,61 +236,54 @@ class OfferFields:
             for name in _OF_THE_STORE:
                 typed = pd.to_numeric(frame[name], errors="coerce")
                 frame.loc[typed == frame["size"].map(demo[name]), name] = None
-            self._show(frame)
+            self.table.set(frame)
             self._say_which()
 
     def tell(self, error: SizingError) -> None:
-        self.told.value = self._lines(error, self.table.frame)
+        self.told.value = self._lines(error, map(str, self.table.frame["size"]))
 
-    def _lines(self, error: SizingError, prices: pd.DataFrame | None = None) -> str:
+    def _lines(self, error: SizingError, sizes: Iterable[str] = ()) -> str:
         if isinstance(error, InputProblems):
             named = [
-                replace(
-                    one,
-                    what=_worded(one.what),
-                    column=_HEADINGS.get(str(one.column), one.column),
-                )
+                replace(one, column=_T.offered.get(str(one.column), one.column))
                 for one in error.problems
             ]
             error = InputProblems(named, about="the table")
-        sizes = [] if prices is None else [str(name) for name in prices["size"]]
-        lines = wrong_lines(error, units=self._switch.units, rows=sizes)
-        return f'<div role="status"><b>Please check:</b>{bullets(lines)}</div>'
+        lines = wrong_lines(error, units=self._switch.units, rows=[*sizes])
+        return status(f"<b>Please check:</b>{bullets(lines)}")
 
     def _charts_taken(self) -> None:
         """Use the charts that were taken, or the invented one if none is."""
         self.chart_told.value = self.told.value = ""
-        self._ready = True
+        self._ready = False
         try:
             taken = self.upload.read(read_chart)
-            charts = (demo_chart(),) if not taken else tuple(taken)
+            charts = tuple(taken or [demo_chart()])
             # Two charts of one name could not be told apart in the order.
             rows = _empty_rows(charts)
         except SizingError as error:
-            self._ready = False
             self.chart_told.value = self._lines(error)
-            self._listener()
-            return
-        self.invented, self.charts = not taken, charts
-        self._show(rows if taken else self._demo())
-        self._say_which()
+        else:
+            self._ready, self.invented, self.charts = True, not taken, charts
+            self.table.set(rows if taken else self._demo())
+            self._say_which()
         self._listener()
 
     def _prices_taken(self) -> None:
         """Put the prices that were taken into the table, or say what is wrong."""
+
+        def offered(path: Path) -> Offer:
+            return offer_from(self.charts, read_table(path, PRICES))
+
         self.told.value = ""
         try:
-            read: Offer | None = self.prices.read(self._read)
+            read = self.prices.read(offered)
         except SizingError as error:
             self.told.value = self._lines(error)
-            self._listener()
-            return
-        if read is not None:
-            self._show(_filled(read))
+        else:
+            if read is not None:
+                self.table.set(_filled(read))
         self._listener()
-
-    def _read(self, path: Path) -> Offer:
-        return offer_from(self.charts, read_table(path, PRICES))
 
     def _demo(self) -> pd.DataFrame:
         """Return the invented prices, and what is owned where the store is served."""
@@ -321,37 +291,26 @@ class OfferFields:
         prices = demo_scenario()[1].drop(columns=left)
         return _filled(offer_from(self.charts, prices))
 
-    def _show(self, rows: pd.DataFrame) -> None:
-        self._quiet = True
-        self.table.set(rows)
-        self._quiet = False
+    def _named(self, words: str) -> str:
+        names = " and ".join(chart.name for chart in self.charts)
+        return str(_T.say[words].format(names=names))
 
     def _say_which(self) -> None:
-        names = " and ".join(chart.name for chart in self.charts)
-        words = _T.say["charts"].format(names=names)
+        words = self._named("charts")
         if self.invented:
             words += _T.say["invented"] + _T.say["store"] * (not self._store)
         self.about.value = paragraphs([words])
 
     def _changed(self) -> None:
-        if self._quiet:
-            return
         self.told.value = ""
         self._listener()
 
 
-def _worded(text: str) -> str:
-    """Return what a problem says without the name of a column."""
-    for name, words in _WORDS.items():
-        text = text.replace(f"no such {name}", f"no such {words}")
-    return text
-
-
 def _filled(offer: Offer) -> pd.DataFrame:
     most = offer.table["most"]
-    most = most.mask(most == float("inf"))
-    table = offer.table.assign(price=offer.prices, most=most)
-    return _shown(table, several=len(set(table["chart"])) > 1)
+    return _shown(
+        offer.table.assign(price=offer.prices, most=most.mask(most == np.inf))
+    )
 
 
 def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
@@ -362,11 +321,11 @@ def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
     if len(charts) > 1:
         # Names and numbers of sizes are judged before anything is typed.
         offer_from(charts, rows.assign(price=0.0)[["chart", "size", "price"]])
-    return _shown(rows, several=len(charts) > 1)
+    return _shown(rows)
 
 
-def _shown(table: pd.DataFrame, *, several: bool) -> pd.DataFrame:
-    columns = [*(["chart"] if several else []), "size", *COLUMNS, "code"]
-    rows: Any = table[columns].astype(object)
+def _shown(table: pd.DataFrame) -> pd.DataFrame:
+    several = ["chart"] * (len(set(table["chart"])) > 1)
+    rows: Any = table[[*several, "size", *COLUMNS, "code"]].astype(object)
     shown: pd.DataFrame = rows.where(rows.notna() & (rows != ""), None)
     return shown

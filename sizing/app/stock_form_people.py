@@ -29,6 +29,7 @@ _T = texts("stock")
 _WIDE = w.Layout(width="auto")
 _ENDS = ["estimate", "low", "high"]
 _PRICES = ("wash", "examination", "single")
+_COLUMNS = [*_T.groups, *[name for name in _T.rules if name != "name"]]
 
 
 def _box(words: str, value: Any = None, *ends: int, options: Any = None) -> Any:
@@ -46,6 +47,8 @@ class _Part:
     """A part of the form, its fields attributes: it says what is wrong with it."""
 
     boxes: Mapping[str, Any] = {}
+    #: What is asked for only where a field holds a value.
+    only: Sequence[tuple[w.Widget, Any, object]] = ()
 
     def __init__(
         self,
@@ -82,80 +85,63 @@ class _Part:
         self._listener()
 
     def _show(self) -> None:
-        for box, shown in self._shown():
-            box.layout.display = None if shown else "none"
-
-    def _shown(self) -> list[tuple[Any, bool]]:
-        return []
+        for box, field, value in self.only:
+            box.layout.display = None if field.value == value else "none"
 
 
 class PeopleFields(_Part):
     """Groups in a table, and if wanted a caseload, from a file or typed in."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        self._ruled, self._caseload = w.VBox(), w.VBox()
         super().__init__(switch, changed, _T.own)
-        self._titles = population_titles() | _T.short
-        start = demo_scenario()[0]
-        start["people"] = start["people"].map(self._titles)
-        start["number"] = _T.numbers["fixed"]
+        #: What the tables call what has a name in the code.
+        titles = population_titles() | _T.short
+        self._names = {"people": titles, "number": _T.numbers, "sharing": _T.shared}
+        start = self._shared_out(demo_scenario()[0].assign(number="fixed"), 100)
+        start = start.reindex(columns=_COLUMNS).astype({"sharing": object})
         self.groups = EditableTable(
             start[list(_T.groups)],
             caption="The groups of people",
             headings=_T.groups,
             choices={
-                "people": [self._titles[name] for name in POPULATIONS],
+                "people": [titles[name] for name in POPULATIONS],
                 "number": [*_T.numbers.values()],
             },
             can_add=True,
             words=["name"],
         )
         self.rules = EditableTable(
-            start[["name"]].reindex(columns=list(_T.rules)).astype(object),
+            start[list(_T.rules)],
             caption="Rules of their own",
             headings=_T.rules,
             choices={"sharing": [*_T.shared.values()]},
             can_add=True,
             words=["name", "charts"],
         )
-        about = w.HTML(paragraphs([_T.rules_help]))
-        self._ruled.children = (about, self.rules.view)
+        ruled = w.VBox([w.HTML(paragraphs([_T.rules_help])), self.rules.view])
         self.upload = UploadBox("My caseload", table=CASELOAD)
         self.clients = clients_table(switch)
         about = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
-        views = (about, self.upload.view, self.clients.view, self.boxes["coming"])
-        self._caseload.children = views
+        own = w.VBox([about, self.upload.view, self.clients.view, self.coming])
+        self.only = [(ruled, self.ruled, True), (own, self.own, True)]
         #: Lists of clients of a plan that was kept.
         self.listed: list[Served] = []
-        self.view = w.VBox(
-            [
-                w.HTML(paragraphs([_T.groups_help])),
-                self.groups.view,
-                self.boxes["ruled"],
-                self._ruled,
-                self.boxes["own"],
-                self._caseload,
-                self.told,
-            ]
-        )
+        parts = w.HTML(paragraphs([_T.groups_help])), self.groups.view
+        self.view = w.VBox([*parts, self.ruled, ruled, self.own, own, self.told])
         for table in (self.rules, self.groups, self.clients):
             table.on_change(self._changed)
         self.upload.on_change(self._taken)
         self._show()
-
-    def _shown(self) -> list[tuple[Any, bool]]:
-        boxes = self.boxes
-        return [
-            (self._ruled, boxes["ruled"].value),
-            (self._caseload, boxes["own"].value),
-        ]
 
     def served(self, use: Use | None = None) -> list[Served]:
         """Return the groups of people; ``use`` is what holds without other rules."""
         frame = self.groups.frame
         if self.ruled.value:
             frame = self._with_rules(frame)
-        made = [] if frame.empty else [*serves_from(self._codes(frame), use=use)]
+        made = []
+        if not frame.empty:
+            _all_filled(frame)
+            made = [*serves_from(self._shared_out(frame, 1 / 100), use=use)]
         if self.own.value and self._another:
             coming = self.coming.value
             made.append(Served(self._clients(), admissions=coming, name="my caseload"))
@@ -170,21 +156,26 @@ class PeopleFields(_Part):
         self.listed = []
         if own.any():
             self.listed = [*serves_from(serves[own], use=use, lists=lists)]
-        table = serves[~own].reindex(columns=[*_T.groups, *list(_T.rules)[1:]])
-        table = table.assign(
-            people=table["people"].map(self._titles),
-            number=table["number"].map(_T.numbers),
-            sharing=table["sharing"].map(_T.shared),
-            at_once=table["at_once"].astype(float) * 100,
-            target=table["target"].astype(float) * 100,
-        ).astype(object)
-        table = table.where(table.notna(), None)
+        table = self._shared_out(serves[~own].reindex(columns=_COLUMNS), 100)
+        table = table.astype(object).where(table.notna(), None)
         self.groups.set(table[list(_T.groups)])
-        rules = table[list(_T.rules)]
-        self.rules.set(rules)
-        self.ruled.value = bool(rules.drop(columns="name").notna().any(axis=None))
+        self.rules.set(table[list(_T.rules)])
+        self.ruled.value = bool(table[list(_T.rules)[1:]].notna().any(axis=None))
         self.own.value = bool(own.any())
         self._changed()
+
+    def _shared_out(self, frame: pd.DataFrame, times: float) -> pd.DataFrame:
+        """Return a table as it is shown (times 100), or as it is read (hundredths)."""
+        made = frame.copy()
+        for column, names in self._names.items():
+            if column in made:
+                back = {title: name for name, title in names.items()}
+                made[column] = made[column].map(names if times > 1 else back)
+        for column in {"at_once", "target"} & set(made):
+            made[column] = made[column].map(
+                lambda cell: cell * times if isinstance(cell, (int, float)) else cell
+            )
+        return made
 
     @property
     def _another(self) -> bool:
@@ -198,31 +189,7 @@ class PeopleFields(_Part):
         unknown = [name for name in rules["name"] if name not in set(frame["name"])]
         if unknown:
             raise SizingError(_T.say["no_such_group"].format(name=unknown[0]))
-        for name in ("at_once", "target"):
-            rules[name] = rules[name].map(_of_one, na_action="ignore")
-        names = {shown: name for name, shown in _T.shared.items()}
-        rules["sharing"] = rules["sharing"].map(names)
         return frame.merge(rules, on="name", how="left")
-
-    def _codes(self, frame: pd.DataFrame) -> pd.DataFrame:
-        needed = {
-            "people": ("nobody is chosen", "one of the list"),
-            "count": ("the number of people is missing", "0 or more, whole"),
-        }
-        problems = [
-            Problem(what, allowed, "fill it in", None, row, _T.groups[column])
-            for row, record in enumerate(frame.to_dict("records"), start=2)
-            for column, (what, allowed) in needed.items()
-            if pd.isna(record[column])
-        ]
-        if problems:
-            raise InputProblems(problems, about="the groups of people")
-        titles = {"people": self._titles, "number": _T.numbers}
-        names = {
-            column: {title: name for name, title in own.items()}
-            for column, own in titles.items()
-        }
-        return frame.assign(**{c: frame[c].map(own) for c, own in names.items()})
 
     def _clients(self) -> People:
         people: People = (
@@ -247,6 +214,7 @@ class UseFields(_Part):
         fields = _T.use | _T.goal
         super().__init__(switch, changed, fields, sharing=_T.shared, goal=_T.goals)
         self.view = w.VBox([*(self.boxes[name] for name in _T.use), self.told])
+        self.only = [(self.boxes[n], self.boxes[f], v) for n, f, v in _T.only]
         goals = [self.boxes[name] for name in _T.goal]
         self.goal_view = w.VBox([w.HTML(paragraphs([_T.say["needs"]])), *goals])
         self._show()
@@ -257,15 +225,13 @@ class UseFields(_Part):
             "laundry": (self.laundry.value, 7),
             "inspection or repair": (self.repair.value, 365),
         }
-        return Use(
-            sharing=self.sharing.value,
-            each=self.each.value,
-            at_once=self.at_once.value / 100 if pool else 1.0,
-            at_most=(self.at_most.value or None) if pool else None,
-            out={reason: rate for reason, rate in out.items() if rate[0] > 0},
-            spares=self.spares.value,
-            passed_on=pool or self.passed_on.value,
-        )
+        own: dict[str, Any] = {"passed_on": self.passed_on.value}
+        if pool:
+            most = self.at_most.value or None
+            own = {"at_once": self.at_once.value / 100, "at_most": most}
+        out = {reason: rate for reason, rate in out.items() if rate[0] > 0}
+        each, spares = self.each.value, self.spares.value
+        return Use(self.sharing.value, each, out=out, spares=spares, **own)
 
     def fill(self, use: Use, goal: Mapping[str, Any]) -> None:
         share = {name: days / every for name, (days, every) in use.out.items()}
@@ -292,17 +258,6 @@ class UseFields(_Part):
         target = self.target if aim == "days" else self.needs
         return {"target": target.value / 100, "aim": aim}
 
-    def _shown(self) -> list[tuple[Any, bool]]:
-        pool, goal = self.sharing.value == "shared", self.goal.value
-        return [
-            (self.passed_on, not pool),
-            (self.at_once, pool),
-            (self.at_most, pool),
-            (self.target, goal == "days"),
-            (self.needs, goal == "needs"),
-            (self.budget, goal == "budget"),
-        ]
-
 
 class YearsFields(_Part):
     """How long the stock is kept, what keeping it costs, and the rates behind that."""
@@ -320,15 +275,14 @@ class YearsFields(_Part):
         self.rates.on_change(self._changed)
 
     def years(self) -> Years:
-        usual, typed = usual_rates(), self.rates.frame
+        usual, typed = usual_rates().set_index("rate")[_ENDS], self.rates.frame[_ENDS]
+        typed.index = usual.index
         for column in _ENDS:
-            numbers, wrong, _ = amounts(typed[column])
-            if wrong or pd.isna(numbers).any():
+            typed[column], wrong, _ = amounts(typed[column])
+            if wrong or typed[column].isna().any():
                 raise SizingError(_T.say["no_rate"])
-            typed[column] = numbers
-        changed = (typed[_ENDS].to_numpy() != usual[_ENDS].to_numpy()).any(axis=1)
-        rows = typed.loc[changed, _ENDS].itertuples(index=False, name=None)
-        rates = dict(zip(usual["rate"][changed], rows, strict=True))
+        changed = typed[(typed != usual).any(axis=1)]
+        rates = {str(name): (a, b, c) for name, a, b, c in changed.itertuples()}
         prices = {name: self._price(self.boxes[name]) for name in _PRICES}
         return Years(self.period.value, **prices, rates=rates)
 
@@ -350,5 +304,12 @@ class YearsFields(_Part):
         return None if pd.isna(price) else price
 
 
-def _of_one(cell: object) -> object:
-    return cell / 100 if isinstance(cell, (int, float)) else cell
+def _all_filled(frame: pd.DataFrame) -> None:
+    problems = [
+        Problem(what, allowed, "fill it in", None, row, _T.groups[column])
+        for row, record in enumerate(frame.to_dict("records"), start=2)
+        for column, (what, allowed) in _T.missing.items()
+        if pd.isna(record[column])
+    ]
+    if problems:
+        raise InputProblems(problems, about="the groups of people")

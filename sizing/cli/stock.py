@@ -4,12 +4,11 @@ import argparse
 import json
 import math
 from dataclasses import fields, replace
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from sizing.charts import SizeChart, demo_chart, read_chart
+from sizing.charts import demo_chart, read_chart
 from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
@@ -29,7 +28,7 @@ from sizing.stock import (
     serves_from,
 )
 from sizing.stock.need import AIMS, LARGE_STORE, caseloads_of
-from sizing.stock.offers import Years, offer_from, usual_rates
+from sizing.stock.offers import Years, usual_rates
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,48 +39,36 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     places = check_places("stock", args)
-    lone = args.caseload is None and args.open is None
-    if args.admissions is not None and lone:
+    if args.admissions is not None and args.caseload is None and args.open is None:
         raise SizingError("--admissions says nothing without --caseload.")
     if args.bought and args.open is None:
         raise SizingError("--bought says nothing without --open.")
-    kept = None
+    kept = groups = prices = None
     if args.open is not None:
-        kept = reopened(
-            args.open, bought=args.bought, clients=args.caseload, seed=args.seed
-        )
-    groups = None
+        how = {"bought": args.bought, "clients": args.caseload}
+        kept = reopened(args.open, **how, seed=args.seed)
     if args.groups is not None:
         groups = read_table(args.groups, GROUPS)
         places.reads(*caseloads_of(groups, args.groups.parent))
     charts = [read_chart(path) for path in args.chart]
     charts = charts or list(kept.charts if kept else [demo_chart()])
-    prices = None
     if args.prices is not None:
-        prices = read_prices(args.prices, charts)
+        prices = read_table(args.prices, PRICES)
     elif kept is not None and not args.chart:
         prices = kept.prices
-    if prices is None and not args.chart:
+    elif not args.chart:
         prices = demo_scenario()[1]
         if args.people or args.groups or args.caseload:
             # The invented store's own slings are no part of anybody else's stock.
             prices = prices.drop(columns=["owned", "last_year"])
     use, years, goal = _settings(args, kept)
     args.pattern = args.pattern or (kept.pattern if kept else None)
-    plan = plan_stock(
-        _groups(args, groups, use, kept),
-        charts,
-        prices=prices,
-        use=use,
-        years=years,
-        scenarios=args.scenarios,
-        seed=args.seed,
-        progress=not args.json,
-        **goal,
-    )
+    served = _groups(args, groups, use, kept)
+    days = {"scenarios": args.scenarios, "seed": args.seed}
+    own = {"prices": prices, "use": use, "years": years, **goal}
+    plan = plan_stock(served, charts, **own, **days, progress=not args.json)
     plans = {"this plan": plan}
     for path in args.beside:
-        days = {"scenarios": args.scenarios, "seed": args.seed}
         plans[str(path)] = plan_stock(**reopened(path, seed=args.seed).asked, **days)
     _write(args, plan)
     summary = told_pattern(args, plan.limited, plan.summary())
@@ -98,6 +85,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace, plan: StockPlan) -> None:
+    # Pages and workbooks are loaded only where they are asked for.
     if args.order or args.sheet is not None:
         from sizing.pages.stock_order import order_sheet, write_order
 
@@ -123,10 +111,9 @@ def _settings(
     use, years = (kept.use, kept.years) if kept else (Use(), Years())
     if args.not_passed_on:
         use = use.changed(passed_on=False)
-    out = {**use.out, **_parted("--out", args.out, 2, "laundry=1/7")}
-    use = use.changed(
-        **given("sharing", "each", "at_once", "at_most", "spares"), out=out
-    )
+    own = given("sharing", "each", "at_once", "at_most", "spares")
+    own["out"] = {**use.out, **_parted("--out", args.out, 2, "laundry=1/7")}
+    use = use.changed(**own)
     if args.not_passed_on and use.sharing == "shared":
         raise SizingError("--not-passed-on says nothing of slings from a shared pool.")
     rates = _parted("--rate", args.rate, 3, "life_years=4/2/6")
@@ -138,28 +125,20 @@ def _settings(
     return use, years, {**goal, **given("aim")}
 
 
-def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
-    """Read the prices of the charts' sizes, and refuse what is wrong with them."""
-    prices = read_table(path, PRICES)
-    offer_from(charts, prices)
-    return prices
-
-
 def as_json(plan: StockPlan) -> dict[str, Any]:
     """Return the plan as plain values: tables as lists of rows, NaN as null."""
-    plain = ("cost", "currency", "bound", "target", "aim", "budget")
     held = {one.name: getattr(plan, one.name) for one in fields(plan)}
+    plain = ("cost", "currency", "bound", "target", "aim", "budget")
+    lists = ("invented", "limits", "sources")
     tables = {n: of for n, of in held.items() if isinstance(of, pd.DataFrame)}
     return {
         "answer": plan.answer(),
-        "invented": list(plan.invented),
         **{name: held[name] for name in plain},
         "gap": None if math.isnan(plan.gap) else plan.gap,
         "use": plan.use.summary(),
         **{name: _rows(frame) for name, frame in tables.items()},
-        "limits": list(plan.limits),
+        **{name: list(held[name]) for name in lists},
         "cautions": list(cautions()),
-        "sources": list(plan.sources),
         "settings": dict(plan.settings),
     }
 
@@ -173,27 +152,24 @@ def _groups(
     args: argparse.Namespace, groups: pd.DataFrame | None, use: Use, kept: Kept | None
 ) -> list[Served]:
     made: list[Served] = []
-    listed = None
+    again, mine = {"seed": args.seed}, kept.lists if kept and not args.people else {}
     if groups is not None:
-        folder = args.groups.parent
-        made += serves_from(groups, seed=args.seed, folder=folder, use=use)
+        made += serves_from(groups, folder=args.groups.parent, use=use, **again)
     elif kept is not None and not args.people:
-        serves, listed = kept.serves, kept.lists
+        serves = kept.serves
         if args.admissions is not None:
-            own = serves["people"].isin(list(listed))
-            serves = serves.assign(
-                admissions=serves["admissions"].mask(own, args.admissions)
-            )
-        made += serves_from(serves, seed=args.seed, use=use, lists=listed)
+            own = serves["people"].isin(list(mine))
+            coming = serves["admissions"].mask(own, args.admissions)
+            serves = serves.assign(admissions=coming)
+        made += serves_from(serves, use=use, lists=mine, **again)
     if args.people:
         rows = [_named(text) for text in args.people]
-        table = pd.DataFrame(rows, columns=["people", "count"])
-        made += serves_from(table, seed=args.seed)
+        made += serves_from(pd.DataFrame(rows, columns=["people", "count"]), **again)
     # In place of a list kept it is served under that one's name and rules.
-    if args.caseload is not None and not listed:
-        people = read_caseload(args.caseload, seed=args.seed)
+    if args.caseload is not None and not (mine and groups is None):
+        people = read_caseload(args.caseload, **again)
         made.append(Served(people, admissions=args.admissions or 0.0))
-    return made or list(serves_from(demo_scenario()[0], seed=args.seed))
+    return made or list(serves_from(demo_scenario()[0], **again))
 
 
 def _named(text: str) -> tuple[str, int]:

@@ -176,7 +176,8 @@ def _check_numbers(
                 np.isnan(value)
                 or (least <= value <= most and not (whole and value % 1))
             ):
-                what = say["no_such"].format(size=size, column=column)
+                named = say["called"].get(column, column)
+                what = say["no_such"].format(size=size, column=named)
                 action = (at in wrong and wrong[at].action) or "correct it"
                 problem = Problem(what, f"{kind}, up to {most:,}", action, value=cell)
             elif np.isnan(value) and empty is None:

@@ -11,10 +11,12 @@ import pandas as pd
 
 from sizing.charts import demo_chart, read_chart
 from sizing.cli.main import main
-from sizing.cli.stock import read_prices
 from sizing.errors import SizingError
 from sizing.lesson.answers import read_answers
+from sizing.measures.tables import PRICES as PRICE_TABLE
 from sizing.people import read_caseload, read_margins
+from sizing.people.files import read_table
+from sizing.stock import offer_from
 
 from .files import Cells
 
@@ -74,7 +76,9 @@ def _caseload(path: Path) -> pd.DataFrame:
 
 
 def _prices(path: Path) -> pd.DataFrame:
-    return read_prices(path, [demo_chart()])
+    prices = read_table(path, PRICE_TABLE)
+    offer_from(demo_chart(), prices)
+    return prices
 
 
 def _answers(path: Path) -> pd.DataFrame:

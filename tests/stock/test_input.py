@@ -218,7 +218,8 @@ def test_numbers_of_an_offer_have_their_limits(column, good, bad):
         with pytest.raises(InputProblems) as found:
             offer_from(bare_chart(), prices)
         (problem,) = found.value.problems
-        assert problem.what == f"the size 'short' has no such {column}"
+        named = {"owned": "number owned", "last_year": "use"}.get(column, column)
+        assert problem.what == f"the size 'short' has no such {named}"
         assert problem.column == column and problem.value == value
         least = 1 if column == "pack" else 0
         kind = "a whole number" if column in ("owned", "pack") else "a number"

@@ -210,7 +210,7 @@ def _cell(sheet, row, column, value):
         (lambda book: book["Entries"].append(["Target", 0.5]), "'Target' is not"),
         (_cell("Entries", 8, 2, "yes"), "'Entries' was changed.*'yes'"),
         (_cell("Order", 1, 1, "Which"), "'Order' was changed.*no column 'Size'"),
-        (_cell("Order", 2, 5, "some"), "no such owned"),
+        (_cell("Order", 2, 5, "some"), "no such number owned"),
         (lambda book: book["Order"].delete_rows(3), "has no price"),
         (_cell("Entries", 2, 2, "flying"), "unknown pattern of sling"),
         (_cell("People", 2, 1, "my friends"), "no people called 'my friends'"),
