@@ -129,16 +129,17 @@ def as_json(plan: StockPlan) -> dict[str, Any]:
     """Return the plan as plain values: tables as lists of rows, NaN as null."""
     held = {one.name: getattr(plan, one.name) for one in fields(plan)}
     plain = ("cost", "currency", "bound", "target", "aim", "budget")
-    lists = ("invented", "limits", "sources")
     tables = {n: of for n, of in held.items() if isinstance(of, pd.DataFrame)}
     return {
         "answer": plan.answer(),
+        "invented": list(plan.invented),
         **{name: held[name] for name in plain},
         "gap": None if math.isnan(plan.gap) else plan.gap,
         "use": plan.use.summary(),
         **{name: _rows(frame) for name, frame in tables.items()},
-        **{name: list(held[name]) for name in lists},
+        "limits": list(plan.limits),
         "cautions": list(cautions()),
+        "sources": list(plan.sources),
         "settings": dict(plan.settings),
     }
 

@@ -166,10 +166,11 @@ def reopened(
         for _, part in frames.groupby("chart_name", sort=False)
     ]
     offered = offer_from(parts, prices).table.set_index("chart")[["owned", "pack"]]
-    charts = [
-        replace(one, frame=one.frame.assign(**offered.loc[[one.name]].to_dict("list")))
-        for one in parts
-    ]
+    charts = []
+    for one in parts:
+        own = offered.loc[[one.name]].reset_index(drop=True)
+        frame = one.frame.assign(owned=own["owned"], pack=own["pack"])
+        charts.append(replace(one, frame=frame))
     people = take(read_table(path, GROUPS, called=PEOPLE), GROUPS, note=False).frame
     known = {title: name for name, title in population_titles().items()}
     sheets = {}

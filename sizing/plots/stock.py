@@ -18,7 +18,7 @@ _FITS = (
 
 
 def _bars(ax: Axes, places: Any, ends: Any, shade: int, hatch: int, **how: Any) -> None:
-    look = {"hatch": HATCHES[hatch], "edgecolor": INK, "linewidth": 0.7}
+    look: Any = {"hatch": HATCHES[hatch], "edgecolor": INK, "linewidth": 0.7}
     ax.barh(places, ends, color=SHADES[shade], **look, **how)
 
 

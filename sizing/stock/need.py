@@ -32,6 +32,9 @@ AIMS: dict[str, float] = {"days": 0.95, "needs": 0.99}
 LARGE_STORE = 200
 #: Beyond so many clients of one group a number is a slip (our choice).
 MOST_PEOPLE = 1_000_000
+#: Columns of a table of groups: rules of how slings are used, and numbers.
+_RULES = ("sharing", "each", "at_once", "at_most", "spares")
+_NUMBERS = ("count", "admissions", *_RULES[1:], "laundry", "target")
 
 
 @dataclass(frozen=True)
@@ -63,32 +66,28 @@ class Use:
     def __post_init__(self) -> None:
         one_of("sharing", self.sharing, SHARING)
         chance = _is_number(self.at_once, least=0) and self.at_once <= 1
-        most = self.at_most is None or _is_whole(self.at_most, least=1)
-        judged = {
+        good = {
             "each": _is_whole(self.each, least=1),
             "at_once": chance,
-            "at_most": most,
+            "at_most": self.at_most is None or _is_whole(self.at_most, least=1),
             "spares": _is_whole(self.spares, least=0),
             "passed_on": isinstance(self.passed_on, bool),
         }
-        say = _T.use_wrong
-        rules = [
-            (good, *say[name], getattr(self, name)) for name, good in judged.items()
-        ]
-        for reason, pair in dict(self.out).items():
-            what, allowed = say["out"]
-            rules.append((_is_rate(pair), what.format(reason=reason), allowed, pair))
-        if all(good for good, *_ in rules):
-            rules.append((self.share_out < 0.9, *say["nearly_all"], self.share_out))
+        wrong = [(name, getattr(self, name), "") for name in good if not good[name]]
+        rates = self.out.items()
+        wrong += [("out", pair, why) for why, pair in rates if not _is_rate(pair)]
+        if not wrong and self.share_out >= 0.9:
+            wrong.append(("nearly_all", self.share_out, ""))
         alone = self.at_once == 1.0 and self.at_most is None
-        shared = alone or self.sharing == "shared"
-        rules.append((shared, *say["pool"], self.sharing))
-        problems = [
-            Problem(what, allowed, "correct it", value=value)
-            for good, what, allowed, value in rules
-            if not good
-        ]
-        if problems:
+        if not alone and self.sharing == "personal":
+            wrong.append(("pool", self.sharing, ""))
+        if wrong:
+            say = _T.use_wrong
+            problems = [
+                Problem(what.format(reason=why), allowed, "correct it", value=value)
+                for name, value, why in wrong
+                for what, allowed in [say[name]]
+            ]
             raise InputProblems(problems, about="how slings are used")
 
     def changed(self, **rules: Any) -> "Use":
@@ -139,20 +138,19 @@ class Served:
             kind = type(self.people).__name__
             raise SizingError(_T.served_wrong["people"].format(kind=kind))
         count, coming, target = self.count, self.admissions, self.target
-        many = count is None or (_is_whole(count, least=0) and count <= MOST_PEOPLE)
-        come = _is_number(coming, least=0) and coming <= MOST_PEOPLE
-        share = target is None or (_is_number(target, least=0) and 0 < target < 1)
         one_of(f"number of people ('{self.title}')", self.number, NUMBERS)
-        for good, name in (
-            (many, "count"),
-            (come, "admissions"),
-            (share, "target"),
-            (count is not None or self.number == "fixed", "number"),
-        ):
-            if not good:
-                words = _T.served_wrong[name].format(
-                    value=repr(getattr(self, name)), most=MOST_PEOPLE
-                )
+        many = count is None or (_is_whole(count, least=0) and count <= MOST_PEOPLE)
+        share = target is None or (_is_number(target, least=0) and 0 < target < 1)
+        good = {
+            "count": many,
+            "admissions": _is_number(coming, least=0) and coming <= MOST_PEOPLE,
+            "target": share,
+            "number": count is not None or self.number == "fixed",
+        }
+        for name in good:
+            if not good[name]:
+                held = {"value": repr(getattr(self, name)), "most": MOST_PEOPLE}
+                words = _T.served_wrong[name].format(**held)
                 raise SizingError(f"{self.title}: {words}" if self.title else words)
 
     @property
@@ -209,9 +207,12 @@ def serves_from(
             problems.append(Problem("there is no group", "a row per group", row=2))
         for row, record in enumerate(taken.frame.to_dict("records"), start=2):
             try:
-                made.append(
-                    _served(record, row, seed, folder, use or Use(), lists or {})
-                )
+                filled = _numbers(record, row)
+                who = str(filled.get("people", "")).strip()
+                people = (lists or {}).get(who)
+                if people is None:
+                    people = _people(who, filled.get("count"), seed, folder)
+                made.append(_served(people, filled, use or Use()))
             except InputProblems as error:
                 problems += list(error.problems)
             except SizingError as error:
@@ -221,67 +222,55 @@ def serves_from(
     return tuple(made)
 
 
-def _served(
-    record: Mapping[Any, Any],
-    row: int,
-    seed: int,
-    folder: str | Path | None,
-    use: Use,
-    lists: Mapping[str, People],
-) -> Served:
-    def given(column: str, default: Any) -> Any:
-        value = record.get(column, default)
-        return default if value is None or pd.isna(value) or value == "" else value
-
-    def number(column: str, default: Any) -> Any:
-        cell = given(column, None)
-        found = (default, "") if cell is None else amount(cell)
+def _numbers(record: Mapping[Any, Any], row: int) -> dict[Any, Any]:
+    """Return the cells of a row that are filled, its numbers as numbers."""
+    filled = {c: v for c, v in record.items() if not pd.isna(v) and v != ""}
+    for column in [name for name in _NUMBERS if name in filled]:
+        found = amount(filled[column])
         if isinstance(found, Problem):
-            raise InputProblems([replace(found, row=row, column=column, value=cell)])
-        whole = isinstance(found[0], float) and found[0].is_integer()
-        return int(found[0]) if whole else found[0]
+            wrong = replace(found, row=row, column=column, value=filled[column])
+            raise InputProblems([wrong])
+        value = found[0]
+        whole = isinstance(value, float) and value.is_integer()
+        filled[column] = int(value) if whole else value
+    return filled
 
-    who = str(given("people", "")).strip()
-    count = number("count", None)
-    if who in lists:
-        people = lists[who]
-    elif who in POPULATIONS or who == "care_home":
+
+def _people(
+    who: str, count: int | None, seed: int, folder: str | Path | None
+) -> People:
+    if who in POPULATIONS or who == "care_home":
         people = load_people(who, seed=seed)
         if count is None:
             titled = population_titles()[who]
             raise SizingError(f"How many {titled}? Fill in the number of people.")
-    elif _is_file(who):
+        return people
+    if _is_file(who):
         path = Path(who) if folder is None else _inside(Path(folder), who)
-        people = read_caseload(path, seed=seed)
-    else:
-        raise SizingError(
-            f"Unknown people {who!r}. Allowed: {', '.join(POPULATIONS)}, or the path "
-            "of a caseload file (.csv or .xlsx)."
-        )
-    return Served(
-        people,
-        count,
-        admissions=number("admissions", 0.0),
-        number=str(given("number", "fixed")),
-        name=str(given("name", "")),
-        use=_own_use(given, number, use),
-        target=number("target", None),
-        charts=tuple(filter(None, map(str.strip, given("charts", "").split(";")))),
+        return read_caseload(path, seed=seed)
+    raise SizingError(
+        f"Unknown people {who!r}. Allowed: {', '.join(POPULATIONS)}, or the path "
+        "of a caseload file (.csv or .xlsx)."
     )
 
 
-def _own_use(given: Any, number: Any, use: Use) -> Use | None:
-    numbers = ("each", "at_once", "at_most", "spares")
-    own = {name: number(name, None) for name in numbers}
-    own["sharing"] = given("sharing", None)
-    own = {name: value for name, value in own.items() if value is not None}
-    days = number("laundry", None)
-    if days is not None:
-        own["out"] = {**use.out, "laundry": (days, 7)}
-        if not days:
-            del own["out"]["laundry"]
-    made = use.changed(**own)
-    return None if made == use else made
+def _served(people: People, filled: Mapping[str, Any], use: Use) -> Served:
+    rules = {name: filled[name] for name in _RULES if name in filled}
+    if "laundry" in filled:
+        rules["out"] = {**use.out, "laundry": (filled["laundry"], 7)}
+        if not filled["laundry"]:
+            del rules["out"]["laundry"]
+    own = use.changed(**rules)
+    return Served(
+        people,
+        filled.get("count"),
+        admissions=filled.get("admissions", 0.0),
+        number=str(filled.get("number", "fixed")),
+        name=str(filled.get("name", "")),
+        use=None if own == use else own,
+        target=filled.get("target"),
+        charts=tuple(filter(None, map(str.strip, filled.get("charts", "").split(";")))),
+    )
 
 
 def caseloads_of(table: pd.DataFrame, folder: Path) -> list[Path]:

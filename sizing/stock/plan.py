@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import pandas as pd
 from tqdm.auto import tqdm
@@ -82,9 +83,8 @@ def plan_stock(
         0.95 of days, or 0.99 of needs.
     aim : str, optional
         What the target is a share of: ``days`` on which nobody may wait for a fitting
-        sling, or ``needs`` to be met, of people who fit some size. By default days,
-        and needs for more than 200 people: among very many someone waits on most
-        days whatever is bought, and a day with one waiting counts as one with fifty.
+        sling, or ``needs`` to be met, of people who fit some size: usual for more than
+        200 people, among whom someone waits on most days whatever is bought.
     budget : float, optional
         Without a target: the order that leaves fewest waiting on an average day for
         that money. With a target: the most the order may cost.
@@ -100,14 +100,10 @@ def plan_stock(
     Returns
     -------
     StockPlan
-        ``.robustness``: people (as planned, heavier, ...), shift (what was
-        changed and by how much), estimate, low, high (share of days on which
-        nobody waits with the planned order), method, n, needs_met, not_fitted
-        (people on an average day), cost (of the order that would keep the target
-        with those people; NaN without a target).
-        ``.comparison``: strategy, slings (bought), cost (at most the plan's, or the
-        budget), needs_met, nobody_waits, estimate, low, high (needs met by the plan
-        less by this strategy, day by day on the same days), method, n.
+        Tables with estimate, low, high, method, n. ``.robustness``: people (heavier,
+        ...), shift, nobody_waits and needs_met (shares), cost (of an order that keeps
+        the target for them; NaN without one). ``.comparison``: the same money spent
+        otherwise; estimate: needs met by the plan less by it, on the same days.
 
     Raises
     ------
@@ -116,19 +112,17 @@ def plan_stock(
 
     Notes
     -----
-    Who waits is decided exactly on each day (``sizing.stock.service``): whoever
-    fits several sizes has whichever is free. The search begins at the order of an
-    integer programme over the planning days (``sizing.stock.cheapest``), whose bound
-    is what is proved. An order fitted to some days does a little worse on others, so
-    those near it are judged on a second set, at least eight times as many (for few
-    sizes up to 60,000): kept is the cheapest that passes the target there by 1.645
-    standard errors, at most by half of what the target leaves. What the plan says of
-    itself comes from a third set; ``.again`` shows ten further sets. ``.services``
-    sets the plan, one store for all, beside a store for each service.
+    Who waits is decided exactly on each day: whoever fits several sizes has whichever
+    is free. The order of an integer programme over the planning days is where the
+    search begins, and its bound is what is proved. Orders near it are judged on a
+    second set of days, at least eight times as many (for few sizes up to 60,000): kept
+    is the cheapest that passes the target there by 1.645 standard errors, at most by
+    half of what the target leaves. What the plan says of itself comes from a third set.
+    Other targets and other people are planned alike.
     Intervals of the service hold for other days and for other people sampled as
-    these were (a caseload is itself, no sample); all others for other days alone.
-    The search is bounded by counts of work, not by time: the same input gives the
-    same order on every machine.
+    these were (a caseload is itself, no sample); all others hold for other days
+    alone. The chart is taken as given. The search is bounded by counts of work and
+    not by time, so the same input gives the same order on every machine.
 
     Examples
     --------
@@ -184,10 +178,11 @@ def plan_stock(
         money = order.cost if target is not None else spent
         judged["comparison"] = comparison_of(programme, check, order, money)
     people = [who for g in groups for who in (g.people, g.newcomers) if who is not None]
-    sources = [line for p in people for line in p.sources]
+    sources = [line for one in people for line in one.sources]
     chart = f"Chart: {offer.chart.name}. {offer.chart.source}".strip()
     years = Years() if years is None else years
     bought, served = _order_table(offer, order.packs), _group_table(groups, use)
+    days = {"scenarios": scenarios, "seed": seed, "choosing": work.choosing}
     return StockPlan(
         order=bought,
         yearly=yearly_cost(bought, served, check.not_fitted, years),
@@ -208,14 +203,9 @@ def plan_stock(
         offer=offer,
         use=use,
         currency=offer.currency,
-        limits=tuple(dict.fromkeys(line for p in people for line in p.limits)),
+        limits=tuple(dict.fromkeys(line for one in people for line in one.limits)),
         sources=tuple(dict.fromkeys([*sources, chart])),
-        settings={
-            "scenarios": scenarios,
-            "seed": seed,
-            "choosing": work.choosing,
-            "checks": check.days.number,
-        },
+        settings=days | {"checks": check.days.number},
         invented=invented_parts(groups, offer),
         limited=_limited(offer.chart),
     )
@@ -303,46 +293,40 @@ def _order_table(offer: Offer, packs: Ints) -> pd.DataFrame:
 
 
 def _group_table(groups: Sequence[Served], use: Use) -> pd.DataFrame:
-    rows = [
-        {
-            "group": group.title,
-            "people": people_title(group.people),
-            "count": group.present,
-            "listed": group.count is None,
-            "children": _children(group),
-            "admissions": float(group.admissions),
-            "number": group.number,
-            "use": group.use.summary() if group.use else "",
-            "each": own.each,
-            "bought_anew": own.sharing == "personal" and not own.passed_on,
-            "target": group.target,
-            "charts": "; ".join(group.charts),
-        }
-        for group in groups
-        for own in (group.use or use,)
-    ]
+    rows = []
+    for group in groups:
+        own, frame = group.use or use, group.people.frame
+        young, weight = 0.0, group.people.weight
+        if "age_years" in frame:
+            young = float(weight[frame["age_years"] < ADULT_AGE].sum() / weight.sum())
+        rows.append(
+            {
+                "group": group.title,
+                "people": people_title(group.people),
+                "count": group.present,
+                "listed": group.count is None,
+                "children": group.present * young,
+                "admissions": float(group.admissions),
+                "number": group.number,
+                "use": group.use.summary() if group.use else "",
+                "each": own.each,
+                "bought_anew": own.sharing == "personal" and not own.passed_on,
+                "target": group.target,
+                "charts": "; ".join(group.charts),
+            }
+        )
     return pd.DataFrame(rows)
 
 
-def _children(group: Served) -> float:
-    people = group.people
-    if "age_years" not in people.frame:
-        return 0.0
-    young = people.frame["age_years"].to_numpy() < ADULT_AGE
-    return group.present * float(people.weight[young].sum() / people.weight.sum())
-
-
 class Steps:
+    """Says how far planning is: each tick fills a part of what is left of a step."""
+
     def __init__(self, progress: "bool | Progress") -> None:
         self._tell = progress if callable(progress) else None
-        self._bar = tqdm(
-            total=100,
-            delay=2,
-            disable=progress is not True,
-            desc="Planning",
-            bar_format="{desc}: {percentage:3.0f} %|{bar}| {elapsed}",
-        )
-        self._words, self._from, self._part, self._left = "", 0.0, 0.0, 1.0
+        look = "{desc}: {percentage:3.0f} %|{bar}| {elapsed}"
+        how: Any = {"disable": progress is not True, "bar_format": look}
+        self._bar = tqdm(total=100, delay=2, desc="Planning", **how)
+        self._words, self._left = "", 1.0
 
     def __enter__(self) -> "Steps":
         return self
@@ -351,18 +335,17 @@ class Steps:
         self._bar.close()
 
     def begin(self, words: str) -> None:
-        before = list(STEPS).index(words)
-        self._words, self._part, self._left = words, STEPS[words], 1.0
-        self._from = sum(list(STEPS.values())[:before])
+        self._words, self._left = words, 1.0
         self._say()
 
     def tick(self) -> None:
-        """Say that the step goes on; each tick fills a part of what is left of it."""
         self._left *= 0.95
         self._say()
 
     def _say(self) -> None:
-        share = self._from + self._part * (1 - self._left)
+        before = list(STEPS)[: list(STEPS).index(self._words)]
+        part = STEPS[self._words] * (1 - self._left)
+        share = sum(STEPS[words] for words in before) + part
         if self._tell is not None:
             self._tell(self._words, share)
         self._bar.set_description_str(self._words)

@@ -19,6 +19,7 @@ from sizing.stats.formulas import (
     wilson,
 )
 from sizing.stock.days import Days, Floats, Group, people_variance
+from sizing.stock.need import Served
 from sizing.stock.offers import Offer
 from sizing.stock.service import Ints, Needs, Shortage, sizes_in
 from sizing.words.numbers import given
@@ -136,32 +137,25 @@ def service(
     them.
     """
     waiting = check.shortage(stock).waiting
-    met = check.needed - waiting
     people = check.days.by_group.sum(axis=0)
     unfit, present = people[:, 0], people.sum(axis=1)
     known = check.shortage(np.zeros_like(stock) if owned is None else owned).waiting
-    nobody = (waiting == 0).astype(float)
-    rows = {
-        "nobody_waits": share_row(int(nobody.sum()), check.days.number),
-        "needs_met": ratio_row(met, check.needed),
-        "waiting": range_row(waiting),
-        "not_fitted": range_row(unfit),
-        "not_fitted_share": ratio_row(unfit, np.maximum(present, 1e-9)),
-        "known_need": range_row(known),
+    numbers = {"waiting": waiting, "not_fitted": unfit, "known_need": known}
+    parts = {
+        "needs_met": (check.needed - waiting, check.needed),
+        "not_fitted_share": (unfit, np.maximum(present, 1e-9)),
     }
-
-    def off(part: Ints, whole: Ints, name: str) -> Floats:
-        rest: Floats = part - rows[name]["estimate"] * whole
-        return rest / max(float(whole.mean()), 1e-9)
-
-    values = [
-        nobody,
-        off(met, check.needed, "needs_met"),
-        waiting.astype(float),
-        unfit.astype(float),
-        off(unfit, present, "not_fitted_share"),
-        known.astype(float),
-    ]
+    rows = {"nobody_waits": share_row(int((waiting == 0).sum()), check.days.number)}
+    values = [(waiting == 0).astype(float)]
+    for name in list(SERVICE)[1:]:
+        if name in numbers:
+            rows[name] = range_row(numbers[name])
+            values.append(numbers[name].astype(float))
+        else:
+            part, whole = parts[name]
+            rows[name] = ratio_row(part, whole)
+            rest = part - rows[name]["estimate"] * whole
+            values.append(rest / max(float(whole.mean()), 1e-9))
     more = people_variance(groups, check.days, values)
     for (name, row), each, (variance, df) in zip(
         rows.items(), values, more, strict=True
@@ -181,38 +175,34 @@ def _widened(
     estimate, part = row["estimate"], LEVEL
     total = variance + float(each.var(ddof=1)) / len(each)
     if name == "nobody_waits":
-        one = np.ones(1)
-        low, high = wilson(
-            estimate * one, total * one, df * one, one / (variance + 1 / len(each))
-        )
-        ends, how = (float(low[0]), float(high[0])), "score interval"
+        told = np.array([[estimate], [total], [df], [1 / (variance + 1 / len(each))]])
+        (low,), (high,) = wilson(*told)
+        how = "score interval"
     elif name in SHARES:
         half = float(student(df) * np.sqrt(total))
-        ends, how = (estimate - half, estimate + half), "t interval"
+        low, high, how = estimate - half, estimate + half, "t interval"
     else:
         # One home differs from the mean by its days and by who its people are like.
         lower, upper = (
             math.hypot(row[end] - estimate, _ENDS * math.sqrt(variance))
             for end in ("low", "high")
         )
-        ends, how, part = (estimate - lower, estimate + upper), "range", RANGE
+        low, high, how, part = estimate - lower, estimate + upper, "range", RANGE
     method = f"{given(part)} {how} over drawn days and {SAMPLED}"
-    return {"low": ends[0], "high": ends[1], "method": method}
+    return {"low": float(low), "high": float(high), "method": method}
 
 
 def demand(check: Check, offer: Offer) -> pd.DataFrame:
     """Return the needs that a size, or no other (``only``), would meet."""
-    masks, needs = check.days.masks, check.days.needs
-    fits = sizes_in(masks, len(offer.keys))
+    fits = sizes_in(check.days.masks, len(offer.keys))
     alone = fits * (fits.sum(axis=1, keepdims=True) == 1)
-    number = {"fits": needs @ fits, "only": needs @ alone}
-    return pd.DataFrame(
-        [
-            {"key": key, "share": share, **range_row(number[share][:, size])}
-            for size, key in enumerate(offer.keys)
-            for share in number
-        ]
-    )
+    number = {"fits": check.days.needs @ fits, "only": check.days.needs @ alone}
+    rows = [
+        {"key": key, "share": share, **range_row(number[share][:, size])}
+        for size, key in enumerate(offer.keys)
+        for share in number
+    ]
+    return pd.DataFrame(rows)
 
 
 def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
@@ -240,12 +230,10 @@ def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 
 def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     days = sizes_in(check.shortage(stock).sets, len(stock)).sum(axis=0)
-    return pd.DataFrame(
-        [
-            {"key": key, **share_row(int(short), check.days.number)}
-            for key, short in zip(offer.keys, days, strict=True)
-        ]
-    )
+    rows = [share_row(int(short), check.days.number) for short in days]
+    made = pd.DataFrame(rows)
+    made.insert(0, "key", offer.keys)
+    return made
 
 
 def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
@@ -257,78 +245,61 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
     """
     parts = []
     for group in groups:
-        people = group.served.people
-        own = offer.chart.frame[offer.only(group.served.charts)]
-        chart = replace(offer.chart, frame=own.reset_index(drop=True))
-        table = assign(people, chart).table
-        chosen = group.masks == 0
+        served, people, chosen = group.served, group.served.people, group.masks == 0
         if not chosen.any():
             continue
+        own = offer.chart.frame[offer.only(served.charts)].reset_index(drop=True)
+        table = assign(people, replace(offer.chart, frame=own)).table
         frame = table.loc[chosen, [*_KINDS, "miss", "person"]].astype(
             dict.fromkeys(_KINDS, object)
         )
         frame = frame.fillna(dict.fromkeys(_KINDS, ""))
-        for measure in _TOLD:
-            if measure in people.frame:
-                frame[measure] = people.frame.loc[chosen, measure]
+        frame[_TOLD] = people.frame.reindex(columns=_TOLD)[chosen]
         frame["weight"] = people.weight[chosen]
-        total = float(people.weight.sum())
         # On a caseload each client is told apart: someone must act for her.
-        listed = group.served.count is None
-        for kind, rows in frame.groupby(
-            [*_KINDS, "person"] if listed else _KINDS, sort=False
-        ):
-            if rows["weight"].sum() <= 0:
-                continue
-            counted = _count_row(group, rows, total)
-            record = dict(zip([*_KINDS, "client"], kind, strict=False))
-            parts.append(
-                {"group": group.served.title, **record, **counted, **_described(rows)}
-            )
+        by = [*_KINDS, "person"] if served.count is None else _KINDS
+        for kind, rows in frame.groupby(by, sort=False):
+            if rows["weight"].sum() > 0:
+                record = dict(zip([*_KINDS, "client"], kind, strict=False))
+                counted = _count_row(served, rows)
+                record |= {"group": served.title, **counted, **_described(rows)}
+                parts.append(record)
     columns = ["group", "client", *_KINDS, "estimate", "low", "high", "method", "n"]
-    columns += ["miss_median", "miss_p90", *_TOLD]
-    made = pd.DataFrame(parts).reindex(columns=columns)
+    made = pd.DataFrame(parts).reindex(columns=[*columns, *_MEDIANS])
     return made.sort_values("estimate", ascending=False, ignore_index=True)
 
 
 _KINDS = ["outcome", "failing_measure", "direction", "nearest_size"]
 _TOLD = ["stature_cm", "body_mass_kg", "hip_circumference_cm"]
+#: What is described, by which part of the people in order.
+_MEDIANS = {"miss_median": ("miss", 0.5), "miss_p90": ("miss", 0.9)} | {
+    measure: (measure, 0.5) for measure in _TOLD
+}
 
 
-def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]:
-    served = group.served
-    ends = np.array(_MOST_DAYS)
+def _count_row(served: Served, rows: pd.DataFrame) -> dict[str, Any]:
+    law: Any
     if served.count is None:
         chance = rows.groupby("person").size().to_numpy() / served.people.draws
-        span = stats.poisson_binom(chance).ppf(ends)
-        mean, how = float(chance.sum()), "Poisson-binomial"
+        mean, law, how = chance.sum(), stats.poisson_binom(chance), "Poisson-binomial"
     else:
-        p = float(rows["weight"].sum()) / total
-        mean = served.count * p
+        p = float(rows["weight"].sum()) / float(served.people.weight.sum())
+        mean, law, how = served.count * p, stats.binom(served.count, p), "binomial"
         if served.number == "poisson":
-            span, how = stats.poisson.ppf(ends, mean), "Poisson"
-        else:
-            span, how = stats.binom.ppf(ends, served.count, p), "binomial"
+            law, how = stats.poisson(mean), "Poisson"
+    low, high = law.ppf(np.array(_MOST_DAYS))
     method = f"{100 * RANGE:.0f} % {how} range over days"
-    return _row(mean, span[0], span[1], method, int(rows["person"].nunique()))
+    return _row(mean, low, high, method, int(rows["person"].nunique()))
 
 
 def _described(rows: pd.DataFrame) -> dict[str, float]:
-    weight = rows["weight"].to_numpy()
-
-    def quantile(column: str, q: float) -> float:
-        known = (
-            rows[column].to_numpy(float)
-            if column in rows
-            else np.full(len(weight), np.nan)
-        )
-        finite = np.isfinite(known) & (weight > 0)
-        if not finite.any():
-            return math.nan
-        return float(weighted_quantile(known[finite], q, weights=weight[finite]))
-
-    told = {"miss_median": quantile("miss", 0.5), "miss_p90": quantile("miss", 0.9)}
-    return told | {measure: quantile(measure, 0.5) for measure in _TOLD}
+    told = dict.fromkeys(_MEDIANS, math.nan)
+    for name, (column, part) in _MEDIANS.items():
+        known = rows[rows[column].notna() & (rows["weight"] > 0)]
+        if len(known):
+            value, weight = known[[column, "weight"]].to_numpy(float).T
+            told[name] = float(weighted_quantile(value, part, weights=weight))
+    return told
 
 
 def tilted(weight: Floats, value: Floats, shift: float) -> Floats:
