@@ -19,9 +19,9 @@ from sizing.plots.stock import (
 from sizing.plots.style import figure_of
 from sizing.resources import texts
 from sizing.stock import SERVICE, StockPlan
+from sizing.stock.alternatives import ONE, OWN
 from sizing.stock.need import LARGE_STORE
 from sizing.stock.result import DAY, NO_SLING, money, strategy_words, whole_span
-from sizing.stock.services import ONE, OWN
 from sizing.stock.tables import SHARES
 from sizing.words.numbers import interval, points, points_interval, prose
 from sizing.words.numbers import share as percent

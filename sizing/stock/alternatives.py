@@ -11,13 +11,13 @@ import pandas as pd
 from sizing.measures import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
-from sizing.stock.budget import equal_numbers, fewest_waiting, in_proportion
+from sizing.stock.budget import fewest_waiting
 from sizing.stock.cheapest import Tick, adapted
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
-from sizing.stock.programme import SMALL, Order, Programme, part_allowed, programme_from
-from sizing.stock.service import Ints
+from sizing.stock.programme import SMALL, Programme, part_allowed, programme_from
+from sizing.stock.service import Ints, sizes_in
 from sizing.words.numbers import given
 
 #: Targets at which the curve of cost is worked out, of days and of needs.
@@ -58,13 +58,8 @@ class Work:
 
     def days(self, groups: Sequence[Group], stream: int, number: int) -> Days:
         """The same stream means the same luck."""
-        return draw_days(
-            groups,
-            self.use,
-            sizes=len(self.offer.keys),
-            days=number,
-            seed=(self.seed, stream),
-        )
+        how: Any = {"sizes": len(self.offer.keys), "days": number}
+        return draw_days(groups, self.use, seed=(self.seed, stream), **how)
 
     def programme(self, groups: Sequence[Group]) -> Programme:
         days = self.days(groups, PLANNING, self.scenarios)
@@ -100,6 +95,13 @@ class Trial:
 
     def waiting(self, packs: Ints) -> Ints:
         return self.check.shortage(self.programme.stock(packs)).waiting
+
+    def does(
+        self, packs: Ints, check: tables.Check | None = None, aim: str = ""
+    ) -> dict[str, Any]:
+        """Return slings, cost and what an order does, here or on other days."""
+        stock, aim = self.programme.stock(packs), aim or self.programme.aim
+        return self.programme.bought(packs) | (check or self.check).does(stock, aim)
 
     def spread(self, packs: Ints) -> float:
         """Return how the share of needs met moves from day to day; 0 for days."""
@@ -141,7 +143,7 @@ def drawn_again(work: Work, groups: Sequence[Group], packs: Ints) -> pd.DataFram
     for time in range(TIMES):
         work.tick()
         trial = work.trial(groups, AGAIN + time, work.scenarios)
-        does = trial.check.does(trial.programme.stock(packs), work.aim)
+        does = trial.does(packs)
         row = {"time": time + 1, "cost": _needed(work, trial, packs)}
         rows.append(row | {name: does[name] for name in _REACHED})
     return pd.DataFrame(rows)
@@ -161,12 +163,11 @@ def cost_curve(
     """Return the cost of other targets, chosen alike and judged on fresh days."""
     targets = [level for level in CURVE[work.aim] if level != work.target]
     orders = {level: trial.cheapest(packs, work.level(level)) for level in targets}
-    rows = []
-    for level, found in [*orders.items(), (work.target, packs)]:
-        if found is not None:
-            bought = trial.programme.bought(found)
-            does = check.does(trial.programme.stock(found), work.aim)
-            rows.append({"target": level, "plan": found is packs, **bought, **does})
+    rows = [
+        {"target": level, "plan": found is packs, **trial.does(found, check)}
+        for level, found in [*orders.items(), (work.target, packs)]
+        if found is not None
+    ]
     made = pd.DataFrame(rows).astype({"target": float})
     missed = 1 - made[["estimate", "high", "low"]]
     made[["estimate", "low", "high"]] = missed.to_numpy()
@@ -189,7 +190,7 @@ def variants_of(
     then keeps the target for whom some size left fits, or spends the budget. Cost NaN:
     no order.
     """
-    days, target, every = work.days(groups, PLANNING, work.scenarios), work.target, -1
+    days, target = work.days(groups, PLANNING, work.scenarios), work.target
     rows: list[dict[str, Any]] = []
 
     def bought(left: int, money: float) -> Ints:
@@ -199,41 +200,37 @@ def variants_of(
     def add(
         words: str, number: int, trial: Trial, check: tables.Check, order: Any
     ) -> None:
-        does: dict[str, Any] = {"cost": math.nan}
-        does["not_fitted"] = check.not_fitted
+        does: dict[str, Any] = {"cost": math.nan, "not_fitted": check.not_fitted}
         if order is not None:
-            does |= trial.programme.bought(order)
-            does |= check.does(trial.programme.stock(order), "needs")
+            does = trial.does(order, check, "needs")
         rows.append({"scenario": words, "sizes": number, **does})
 
     for change in _PRICES:
         work.tick()
-        found = packs if target else bought(every, work.budget / (1 + change))
+        found = packs if target else bought(-1, work.budget / (1 + change))
         words = f"prices {given(abs(change))} {'up' if change > 0 else 'down'}"
         add(words, len(packs), trial, check, found)
         rows[-1]["cost"] *= 1 + change
     people = check.days.by_group.sum(axis=0).mean(axis=0)
-    left, gone = set(range(len(packs))), 0
+    left = set(range(len(packs)))
     while len(left) > 1:
         mask = sum(1 << size for size in left)
         alone = check.days.masks & mask
         size = min(sorted(left), key=lambda one: people[alone == 1 << one].sum())
         left.remove(size)
-        gone += 1
-        if gone > 1 and len(left) % _EVERY:
+        first = len(left) == len(packs) - 1
+        if not first and len(left) % _EVERY:
             continue
         work.tick()
         mask -= 1 << size
         fewer = Trial(work, trial.check.days.only(mask))
         judged = tables.Check(check.days.only(mask), work.offer, check.spares)
-        kept = np.where(np.isin(np.arange(len(packs)), list(left)), packs, 0)
-        order = (
-            fewer.cheapest(kept, work.level(target))
-            if target
-            else bought(mask, work.budget)
-        )
-        words = f"without {work.offer.keys[size]}"
-        words = words if gone == 1 else "so many sizes alone"
+        if target:
+            kept = np.where(np.isin(np.arange(len(packs)), list(left)), packs, 0)
+            order = fewer.cheapest(kept, work.level(target))
+        else:
+            order = bought(mask, work.budget)
+        words = f"without {work.offer.keys[size]}" if first else "so many sizes alone"
         add(words, len(left), fewer, judged, order)
     columns = "scenario sizes slings cost nobody_waits needs_met not_fitted"
     return pd.DataFrame(rows, columns=columns.split())
@@ -317,27 +314,100 @@ def _with_children(
     return made, f"{moved} people exchanged for children of 2 to 17 at home"
 
 
-def comparison_of(
-    programme: Programme, check: tables.Check, order: Order, money: float
-) -> pd.DataFrame:
-    """Spend the same money otherwise, and judge it on the same days."""
-    used = programme.offer.column("last_year")
-    spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
-    if np.nansum(used) > 0:
-        spent["last year's use"] = in_proportion(programme, money, used)
-    served = {
-        name: check.needed - check.shortage(programme.stock(packs)).waiting
-        for name, packs in spent.items()
-    }
-    return pd.DataFrame(
-        [
-            {
-                "strategy": name,
-                **programme.bought(packs),
-                "needs_met": tables.ratio_row(served[name], check.needed)["estimate"],
-                "nobody_waits": float((served[name] == check.needed).mean()),
-                **tables.ratio_row(served["plan"] - served[name], check.needed),
-            }
-            for name, packs in spent.items()
-        ]
+#: What the two last rows are called.
+OWN, ONE = "all, each with its own store", "one store for all that does as much"
+#: Parts of the days drawn for choosing an order that each service has.
+_DAYS = 4
+
+
+def own_stores(
+    work: Work, ready: Sequence[Group], trial: Trial, check: tables.Check, packs: Ints
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Plan each service alone, and one store for all that does as much.
+
+    Slings owned are shared out by need. A service without a target has the plan's or
+    what the plan reaches. ``services``: a row per service, then ``OWN`` (nobody waits
+    if nobody does in any: the shares multiply) and ``ONE``; no cost: out of reach.
+    ``orders``: service, key, order, stock, cost.
+    """
+    places: dict[str, list[int]] = {}
+    for at, group in enumerate(ready):
+        places.setdefault(group.served.title, []).append(at)
+    if len(places) < 2:
+        return pd.DataFrame(), pd.DataFrame()
+    reached = trial.does(packs, check)["estimate"]
+    shares = _owned(trial, ready, list(places.values()))
+    rows, orders = [], []
+    for turn, ((name, at), owned) in enumerate(
+        zip(places.items(), shares, strict=True), start=1
+    ):
+        work.tick()
+        groups = [ready[i] for i in at]
+        level = groups[0].served.target or work.target or reached
+        row, order = _alone(work, groups, owned, level, turn)
+        rows.append({"service": name, "target": level, **row})
+        orders.append(order.assign(service=name))
+    made = pd.DataFrame(rows)
+    together = _together(made, work.aim)
+    one: dict[str, Any] = {"service": ONE, "target": together["estimate"]}
+    if math.isfinite(together["cost"]):
+        found = trial.cheapest(packs, work.level(together["estimate"]))
+        one |= {} if found is None else trial.does(found, check)
+    made = pd.concat([made, pd.DataFrame([together, one])], ignore_index=True)
+    made = made.drop(columns="waiting", errors="ignore")
+    return made, pd.concat(orders, ignore_index=True)
+
+
+def _owned(trial: Trial, ready: Sequence[Group], places: list[list[int]]) -> Ints:
+    """Share out the slings owned by need, the largest remainders first."""
+    days, owned = trial.check.days, trial.programme.owned
+    clients = days.by_group.mean(axis=1) @ sizes_in(days.masks, len(owned))
+    need = np.array([clients[at].sum(axis=0) for at in places])
+    exact = need / np.maximum(need.sum(axis=0), 1e-9) * owned
+    given = np.floor(exact).astype(np.int64)
+    for size, left in enumerate(owned - given.sum(axis=0)):
+        first = np.argsort(given[:, size] - exact[:, size], kind="stable")
+        given[first[: int(left)], size] += 1
+    return given
+
+
+def _alone(
+    work: Work, groups: Sequence[Group], owned: Ints, level: float, turn: int
+) -> tuple[dict[str, Any], pd.DataFrame]:
+    offer = replace(work.offer, table=work.offer.table.assign(owned=owned))
+    alone = replace(
+        work,
+        offer=offer,
+        use=groups[0].served.use or work.use,
+        seed=work.seed + 1000 * turn,
+        choosing=_DAYS * work.scenarios,
+        spread=0.0,
     )
+    trial = alone.trial(groups)
+    start = trial.cheapest(np.zeros_like(owned), level)
+    if start is None:
+        row = {"cost": math.nan, "not_fitted": trial.check.not_fitted}
+        return row, pd.DataFrame(columns=["key", "order", "stock", "cost"])
+    alone = replace(alone, spread=trial.spread(start))
+    packs = trial.cheapest(start, alone.level(level))
+    packs = start if packs is None else packs
+    days, programme = alone.days(groups, CHECKING, alone.choosing), trial.programme
+    table = offer.table[["key"]].assign(
+        order=packs * programme.pack,
+        stock=programme.stock(packs),
+        cost=packs * programme.pack_price,
+    )
+    return trial.does(packs, tables.Check(days, offer, alone.use.spares)), table
+
+
+def _together(rows: pd.DataFrame, aim: str) -> dict[str, Any]:
+    sums = rows.reindex(columns=["slings", "cost", "not_fitted", "needed"])
+    total: dict[str, Any] = {"service": OWN}
+    total |= {str(name): value for name, value in sums.sum(skipna=False).items()}
+    shares = rows.reindex(columns=["needs_met", "nobody_waits"])
+    met = (shares["needs_met"] * sums["needed"]).sum(skipna=False)
+    total["needs_met"] = float(met) / (total["needed"] or 1.0)
+    total["nobody_waits"] = float(np.prod(shares["nobody_waits"].to_numpy(float)))
+    return total | {
+        "estimate": total["needs_met" if aim == "needs" else "nobody_waits"]
+    }

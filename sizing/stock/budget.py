@@ -4,7 +4,9 @@ import math
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from sizing.stock import tables
 from sizing.stock.cheapest import Tick, adapted
 from sizing.stock.days import Floats
 from sizing.stock.programme import SMALL, Model, Order, Programme, gap_to
@@ -219,3 +221,27 @@ def in_proportion(programme: Programme, budget: float, used: Floats) -> Ints:
         if wanted[size] and bought[size] < room[size] and affordable:
             bought[size] += 1
     return bought.astype(np.int64)
+
+
+def comparison_of(
+    programme: Programme, check: tables.Check, order: Order, money: float
+) -> pd.DataFrame:
+    """Spend the same money otherwise, and judge it on the same days."""
+    used = programme.offer.column("last_year")
+    spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
+    if np.nansum(used) > 0:
+        spent["last year's use"] = in_proportion(programme, money, used)
+    needed, rows, by_plan = check.needed, [], None
+    for name, packs in spent.items():
+        met = needed - check.shortage(programme.stock(packs)).waiting
+        by_plan = met if by_plan is None else by_plan
+        rows.append(
+            {
+                "strategy": name,
+                **programme.bought(packs),
+                "needs_met": tables.ratio_row(met, needed)["estimate"],
+                "nobody_waits": float((met == needed).mean()),
+                **tables.ratio_row(by_plan - met, needed),
+            }
+        )
+    return pd.DataFrame(rows)

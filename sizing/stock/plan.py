@@ -17,13 +17,18 @@ from sizing.stock.alternatives import (
     CHECKING,
     Trial,
     Work,
-    comparison_of,
     cost_curve,
     drawn_again,
+    own_stores,
     robustness,
     variants_of,
 )
-from sizing.stock.budget import fewest_waiting, least_for_needs, spent_better
+from sizing.stock.budget import (
+    comparison_of,
+    fewest_waiting,
+    least_for_needs,
+    spent_better,
+)
 from sizing.stock.cheapest import bettered, least_cost
 from sizing.stock.days import group_from
 from sizing.stock.need import AIMS, LARGE_STORE, Served, Use, people_title, serves_from
@@ -31,7 +36,6 @@ from sizing.stock.offers import Offer, Years, invented_parts, offer_from, yearly
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
-from sizing.stock.services import own_stores
 from sizing.words.numbers import given, share
 
 _T = texts("stock_plan")

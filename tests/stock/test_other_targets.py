@@ -16,10 +16,10 @@ from sizing.stock.alternatives import (
     TUNING,
     Work,
     _shifted,
-    comparison_of,
     cost_curve,
     robustness,
 )
+from sizing.stock.budget import comparison_of
 from sizing.stock.cheapest import least_cost
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.plan import STEPS, Steps

@@ -11,6 +11,7 @@ from sizing.pages.stock import own_order_list, pooling_words, stock_report
 from sizing.pages.stock_order import order_book
 from sizing.people import people_from
 from sizing.stock import Served, Use, Years, plan_stock, serves_from
+from sizing.stock.alternatives import ONE, OWN
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.offers import (
     LAUNDERED,
@@ -20,7 +21,6 @@ from sizing.stock.offers import (
     usual_rates,
     yearly_cost,
 )
-from sizing.stock.services import ONE, OWN
 
 from .cases import tall_and_short
 
