@@ -338,13 +338,11 @@ def own_stores(
     reached = trial.does(packs, check)["estimate"]
     shares = _owned(trial, ready, list(places.values()))
     rows, orders = [], []
-    for turn, ((name, at), owned) in enumerate(
-        zip(places.items(), shares, strict=True), start=1
-    ):
+    for turn, (name, some) in enumerate(places.items()):
         work.tick()
-        groups = [ready[i] for i in at]
+        groups = [ready[i] for i in some]
         level = groups[0].served.target or work.target or reached
-        row, order = _alone(work, groups, owned, level, turn)
+        row, order = _alone(work, groups, shares[turn], level, turn + 1)
         rows.append({"service": name, "target": level, **row})
         orders.append(order.assign(service=name))
     made = pd.DataFrame(rows)
@@ -364,7 +362,7 @@ def _owned(trial: Trial, ready: Sequence[Group], places: list[list[int]]) -> Int
     clients = days.by_group.mean(axis=1) @ sizes_in(days.masks, len(owned))
     need = np.array([clients[at].sum(axis=0) for at in places])
     exact = need / np.maximum(need.sum(axis=0), 1e-9) * owned
-    given = np.floor(exact).astype(np.int64)
+    given: Ints = np.floor(exact).astype(np.int64)
     for size, left in enumerate(owned - given.sum(axis=0)):
         first = np.argsort(given[:, size] - exact[:, size], kind="stable")
         given[first[: int(left)], size] += 1
