@@ -16,8 +16,8 @@ from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS, outcome_of_choice
 from sizing.lesson.practice import Practice, practice_clients
 from sizing.pages.lesson import (
     answers_html,
-    card_rows,
     cards_html,
+    cards_shown,
     margins_table,
     wrong_words,
 )
@@ -113,7 +113,7 @@ class CardsForm:
         units = own.units.units
         return {
             "practice_cards": cards_html(made, own.chart, units, own.sling),
-            "practice_answers": answers_html(made, units),
+            "practice_answers": answers_html(made, own.chart, units),
             "practice_clients": made.cards.merge(made.answers, on="card"),
         }
 
@@ -124,7 +124,7 @@ class CardsForm:
         self.place = (self.place + by) % len(self.practice.cards)
         self.size.value = None
         self.answer.value = ""
-        card = card_rows(self.practice.cards, self._settings.units.units)[self.place]
+        card = cards_shown(self.practice, self._settings.units.units)[self.place]
         hard = str(self.practice.answers["difficulty"].iloc[self.place])
         shown = wide_table(
             card["rows"],

@@ -1,13 +1,12 @@
 """The lesson's pages: evidence, handout, practice cards, and the words they share."""
 
 from base64 import b64encode
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache, partial
 from importlib.resources import files
 from typing import Any
 
 import jinja2
-import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
@@ -16,14 +15,14 @@ from sizing.lesson.choosing import CHOICE_WORDS, SPREAD_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.lesson.prepare import Lesson
-from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
-from sizing.measures import EDGE_RULE, labels, pattern_words, span, vocabulary, written
+from sizing.lesson.ways import WAY_WORDS, WRONG, WaysResult
+from sizing.measures import EDGE_RULE, labels, pattern_words, vocabulary, written
 from sizing.pages.page import Page, Picture, Section, Table, render, shown, table
 from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
 from sizing.resources import cautions, texts
-from sizing.words.labels import BY_WORDS, level_words
+from sizing.words.labels import BY_WORDS, chart_words, level_words
 from sizing.words.lesson import (
     distance,
     table_against_tape,
@@ -36,15 +35,14 @@ from sizing.words.lesson import (
 from sizing.words.numbers import given, interval, points, share
 
 _T = texts("lesson")
-#: What choosing by eye stands for in every figure.
-BY_EYE: str = _T.by_eye
 #: Cards on a side of a sheet.
 _A_SHEET = 6
+BY_ONE = ("one_too_small", "one_too_large")
 
 
 @cache
 def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
+    made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(str(files("sizing.pages") / "lesson_pages")),
         autoescape=True,
         trim_blocks=True,
@@ -52,11 +50,33 @@ def _environment() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         finalize=shown,
     )
+    made.filters |= {"interval": interval, "titled": partial(title_of, first=True)}
+    made.globals |= {"by_eye": _T.by_eye, "edge_rule": EDGE_RULE}
+    return made
 
 
-def lesson_page(name: str, **shown: Any) -> str:
-    page = _environment().get_template(f"{name}.html.j2")
-    return page.render(cautions=cautions(), edge_rule=EDGE_RULE, **shown)
+def lesson_page(
+    name: str,
+    chart: SizeChart,
+    units: str = "metric",
+    pattern: str | None = None,
+    **shown: Any,
+) -> str:
+    """Write a page of the pack; its template finds chart, measures and pattern."""
+    named = [f"Pattern of sling: {pattern}"] if pattern else []
+    named += pattern_words(pattern, chart.measures) if pattern else []
+    return (
+        _environment()
+        .get_template(f"{name}.html.j2")
+        .render(
+            cautions=cautions(),
+            chart=_chart_shown(chart, units),
+            measures=_measures_shown(tuple(chart_limits(chart)), units),
+            pattern=named,
+            units=units,
+            **shown,
+        )
+    )
 
 
 def ways_table(ways: WaysResult) -> Table:
@@ -74,44 +94,43 @@ def ways_table(ways: WaysResult) -> Table:
     return table(frame, caption=caption, words=["Way"])
 
 
-def groups_table(ways: WaysResult) -> Table:
+def _groups_table(ways: WaysResult) -> Table:
     shown = ["by_eye", "both", "tape_once"]
     rows = ways.table[(ways.table["outcome"] == WRONG) & ways.table["way"].isin(shown)]
     called, frames = level_words(ways.table), []
     for (by, level), own in rows.groupby(["by", "level"], sort=False):
         found = own.to_dict("records")
         small = " (too few to rely on)" if found[0]["small_group"] else ""
-        frames.append(
-            {
-                "Group": BY_WORDS.get(str(by), str(by)),
-                "Level": called.get(str(level), str(level)),
-                **{WAY_WORDS[r["way"]].capitalize(): interval(r) for r in found},
-                "People": f"{found[0]['n']:,}{small}",
-            }
-        )
+        names = BY_WORDS.get(str(by), str(by)), called.get(str(level), str(level))
+        cells = dict(zip(("Group", "Level"), names, strict=True))
+        cells |= {WAY_WORDS[r["way"]].capitalize(): interval(r) for r in found}
+        frames.append(cells | {"People": f"{found[0]['n']:,}{small}"})
     caption = _T.evidence["groups_caption"]
     return table(pd.DataFrame(frames), caption=caption, words=["Group", "Level"])
 
 
-def check_table(check: pd.DataFrame) -> Table:
-    figures = zip(check["statistic"], check["bound"], strict=True)
-    study = check["study"].map(STUDY_WORDS)
-    role = "from " + check["fitted_on"].map(STUDY_WORDS)
-    role = role.where(check["role"] == "predicted", "fitted")
+def _check_table(check: pd.DataFrame) -> Table:
+    rows = check.to_dict("records")
+    study, fitted = (check[n].map(STUDY_WORDS) for n in ("study", "fitted_on"))
     # A quantile is an error with a sign, not a share.
     curve = [
-        f"{points(value, sign=False)} %" if kind == "quantile" else share(value)
-        for kind, value in zip(check["statistic"], check["model"], strict=True)
+        f"{points(row['model'], sign=False)} %"
+        if row["statistic"] == "quantile"
+        else share(row["model"])
+        for row in rows
     ]
     frame = pd.DataFrame(
         {
             "Study": study,
             "Who guessed": check["guesser"] + ", of " + check["subjects"],
-            "Figure": [_T.statistics[s].format(100 * b) for s, b in figures],
+            "Figure": [
+                _T.statistics[row["statistic"]].format(100 * row["bound"])
+                for row in rows
+            ],
             "Published": check["value"].map(given),
             "Curve": curve,
             "Miss": check["miss"].map(points),
-            "Role": role,
+            "Role": ("from " + fitted).where(check["role"] == "predicted", "fitted"),
         }
     )
     words = ["Study", "Who guessed", "Figure", "Role"]
@@ -151,7 +170,7 @@ def wrong_section() -> Section:
 
 def groups_section(ways: WaysResult) -> Section:
     words = [worst_group(ways)]
-    return Section(_T.evidence["groups"], words, tables=[groups_table(ways)])
+    return Section(_T.evidence["groups"], words, tables=[_groups_table(ways)])
 
 
 def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
@@ -161,7 +180,7 @@ def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
         words = [curve.summary() for curve in ways.settings["guess"]]
         sd = given(ways.settings["stature_guess_sd"])
         words.append(_T.evidence["height_guess"].format(sd=sd))
-    return Section(_T.evidence["studies"], words, tables=[check_table(check)])
+    return Section(_T.evidence["studies"], words, tables=[_check_table(check)])
 
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
@@ -179,11 +198,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         title=own["title"],
         question=own["question"],
         inputs=own["inputs"].format(
-            who=title_of(people.name),
-            n=people.n,
-            draws=people.draws,
-            chart=chart.name,
-            source=chart.source,
+            who=title_of(people.name), people=people, chart=chart
         ),
         answer=ways_answer(ways),
         sections=[
@@ -202,12 +217,6 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     return render(page.for_pattern(lesson.pattern, chart.measures))
 
 
-def pattern_shown(pattern: str | None, chart: SizeChart) -> list[str]:
-    """Return what to know of a pattern of sling, if one is named, its name first."""
-    named = f"Pattern of sling: {pattern}"
-    return [named, *pattern_words(pattern, chart.measures)] if pattern else []
-
-
 def handout_html(
     ways: WaysResult,
     people: People,
@@ -215,111 +224,75 @@ def handout_html(
     figure: Picture,
     pattern: str | None = None,
 ) -> str:
-    rows = told(ways)
-    tape: list[str] = []
-    for way in ("tape_once", "tape_twice"):
-        wrong, missed = interval(rows[way, WRONG]), interval(rows[way, MISSED])
-        tape.append(_T.tape_way.format(wrong=wrong, missed=missed))
     return lesson_page(
         "handout",
+        chart,
+        pattern=pattern,
         answer=ways_answer(ways),
         figure=figure,
-        measures=measures_shown(chart),
-        by_eye=BY_EYE,
-        wrong=wrong_words("one_too_small", "one_too_large"),
-        tape=tape,
+        people=people,
+        rows=told(ways),
         worst=worst_group(ways),
-        who=f"{title_of(people.name, first=True)}, n = {people.n:,}",
-        chart=chart,
-        pattern=pattern_shown(pattern, chart),
+        wrong=wrong_words(*BY_ONE),
     )
 
 
-def measures_shown(chart: SizeChart, units: str = "metric") -> list[dict[str, str]]:
+@cache
+def _measures_shown(measures: tuple[str, ...], units: str) -> list[dict[str, str]]:
     """Return each measure of the chart with its landmarks, ways and drawing."""
-    shown = []
-    words = vocabulary().set_index("name")
-    for measure in chart_limits(chart):
+    found, words = [], vocabulary().set_index("name").astype(str)
+    for measure in measures:
         row = words.loc[measure]
         # A weight is read from a scale: there is nothing to draw.
         drawing = "" if measure == "body_mass_kg" else where_svg(measure)
-        shown.append(
+        found.append(
             {
-                "label": str(row["label"]),
+                "label": row["label"],
                 "unit": unit_of(measure, units)[0],
-                "landmarks": str(row["landmarks"]).removeprefix("None: ").capitalize(),
-                "seated": str(row["how_seated"]),
-                "lying": str(row["how_lying"]),
+                "landmarks": row["landmarks"].removeprefix("None: ").capitalize(),
+                "seated": row["how_seated"],
+                "lying": row["how_lying"],
                 "drawing": b64encode(drawing.encode()).decode("ascii"),
                 "drawn": where_words(measure),
             }
         )
-    return shown
+    return found
 
 
-def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
-    say = partial(written, units=units)
-
-    def band(row: Mapping[Any, Any], measure: str) -> str:
-        low, high = (row.get(f"{measure}_{end}", np.nan) for end in ("low", "high"))
-        if pd.notna(low) and pd.notna(high):
-            return span(low, high, measure, say)
-        ends = (("from", low), ("to", high))
-        one = [f"{w} {say(v, measure, to='tenth')}" for w, v in ends if pd.notna(v)]
-        return one[0] if one else "no limit"
-
-    def load(row: Mapping[Any, Any]) -> str:
-        limit = row.get("load_limit_kg", np.nan)
-        known = pd.notna(limit)
-        return say(limit, "load_limit_kg", to="tenth") if known else "not stated"
-
-    measures = list(chart_limits(chart))
-    return {
-        "caption": f"{chart.name}: {chart.source}.",
-        "heads": ["Size", "Load limit", *(labels()[m] for m in measures)],
-        "rows": [
-            [str(row["size"]), load(row), *(band(row, m) for m in measures)]
-            for row in chart.frame.to_dict("records")
-        ],
-        "source": chart.source or "the one given",
-    }
+def _chart_shown(chart: SizeChart, units: str) -> dict[str, Any]:
+    rows = chart_words(chart, units)
+    if "Load limit" in rows:
+        rows.insert(1, "Load limit", rows.pop("Load limit"))
+    source = chart.source or "the one given"
+    caption = f"{chart.name}: {chart.source}."
+    found = {"name": chart.name, "source": source, "caption": caption}
+    return found | {"heads": list(rows), "rows": rows.to_numpy().tolist()}
 
 
-def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
-    columns = [str(name) for name in cards]
-    about = [name for name in columns if name in ("sex", "age")]
-    return [
-        {
-            "name": str(card["card"]).capitalize(),
-            "rows": [(name.capitalize(), str(card[name])) for name in about]
-            + [
-                (labels()[m], written(card[m], m, units))
-                for m in columns
-                if m in labels()
-            ],
-        }
-        for card in cards.to_dict("records")
-    ]
-
-
-def card_backs(practice: Practice, units: str = "metric") -> list[dict[str, str]]:
-    own = _T.cards
-    return [
-        {
-            "name": str(row["card"]).capitalize(),
-            "right": own["none" if row["outcome"] == "none" else "fits"].format_map(
-                row
-            ),
-            "edge": own["edge"].format(
-                measure=labels().get(row["measure"], row["measure"]),
-                margin=margin_words(row["miss"], row["measure"], units),
-            ),
-            "hard": own["hard"].format(
-                word=str(row["difficulty"]).capitalize(), sd=row["distance_sd"]
-            ),
-        }
-        for row in practice.answers.to_dict("records")
-    ]
+def cards_shown(practice: Practice, units: str = "metric") -> list[dict[str, Any]]:
+    """Return what stands on the front and on the back of each card."""
+    own, called, found = _T.cards, labels(), []
+    both = practice.cards.merge(practice.answers, on="card").to_dict("records")
+    for card in both:
+        rows = [(n.capitalize(), card[n]) for n in ("sex", "age") if n in card]
+        measures = [m for m in practice.cards if m in called]
+        rows += [(called[m], written(card[m], m, units)) for m in measures]
+        margin = margin_words(card["miss"], card["measure"], units)
+        word, measure = str(card["difficulty"]).capitalize(), card["measure"]
+        right = own["none" if card["outcome"] == "none" else "fits"]
+        found.append(
+            {
+                "name": card["card"].capitalize(),
+                "difficulty": card["difficulty"],
+                "rows": rows,
+                "right": right.format_map(card),
+                "edge": own["edge"].format(
+                    measure=called.get(measure, measure), margin=margin
+                ),
+                "hard": own["hard"].format(word=word, sd=card["distance_sd"]),
+            }
+        )
+    return found
 
 
 def cards_html(
@@ -329,18 +302,16 @@ def cards_html(
     pattern: str | None = None,
 ) -> str:
     """Return the cards as a page to print on both sides: six, then their answers."""
-    fronts, backs = card_rows(practice.cards, units), card_backs(practice, units)
-    sheets = []
-    for start in range(0, len(fronts), _A_SHEET):
-        own: list[dict[str, str] | None] = [*backs[start : start + _A_SHEET]]
-        own += [None] * (len(own) % 2)
+    cards, sheets = cards_shown(practice, units), []
+    for start in range(0, len(cards), _A_SHEET):
+        fronts = cards[start : start + _A_SHEET]
+        own = [*fronts, *[None] * (len(fronts) % 2)]
         # Turned over the long edge, left and right change places.
         turned = [own[i ^ 1] for i in range(len(own))]
-        sheets.append({"fronts": fronts[start : start + _A_SHEET], "backs": turned})
+        sheets.append({"fronts": fronts, "backs": turned})
     to = _T.cards["metric" if units == "metric" else "other"]
     note = _T.cards["note"].format(chart=practice.chart, to=to)
-    shown = {"chart": chart_shown(chart, units), "note": note, "sheets": sheets}
-    return lesson_page("cards", pattern=pattern_shown(pattern, chart), **shown)
+    return lesson_page("cards", chart, units, pattern, note=note, sheets=sheets)
 
 
 def margin_words(miss: float, measure: str, units: str = "metric") -> str:
@@ -353,33 +324,28 @@ def margin_words(miss: float, measure: str, units: str = "metric") -> str:
 def margins_table(
     card: pd.Series, chart: SizeChart, size: str, units: str = "metric"
 ) -> Table:
-
-    def cells(row: Mapping[Hashable, Any]) -> dict[str, str]:
+    rows = []
+    for row in size_margins(card, chart, size).to_dict("records"):
+        measure = row["measure"]
         value, low, high = (
-            written(row[name], row["measure"], units)
-            if pd.notna(row[name])
-            else "no limit"
+            "no limit" if pd.isna(row[name]) else written(row[name], measure, units)
             for name in ("value", "low", "high")
         )
-        return {
-            "Measure": labels()[row["measure"]],
-            "This client": value,
-            "Band of this size": f"{low} to {high}",
-            "Nearest edge": margin_words(row["margin"], row["measure"], units),
-        }
-
-    rows = size_margins(card, chart, size).to_dict("records")
+        margin = margin_words(row["margin"], measure, units)
+        rows.append((labels()[measure], value, f"{low} to {high}", margin))
+    frame = pd.DataFrame(rows, columns=_T.cards["heads"])
     caption = _T.cards["caption"].format(size=size)
-    return table(pd.DataFrame(map(cells, rows)), caption=caption, words=["Measure"])
+    return table(frame, caption=caption, words=_T.cards["heads"][:1])
 
 
-def answers_html(practice: Practice, units: str = "metric") -> str:
+def answers_html(practice: Practice, chart: SizeChart, units: str = "metric") -> str:
     outcomes = practice.answers["outcome"]
     fitting = int((outcomes != "none").sum())
     counted = _T.cards["counted"].format(fitting=fitting, n=len(outcomes))
     return lesson_page(
         "card_answers",
+        chart,
         answer=f"{practice.summary()} {counted}",
-        backs=card_backs(practice, units),
+        cards=cards_shown(practice, units),
         difficulties=DIFFICULTIES,
     )

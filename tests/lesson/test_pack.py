@@ -106,7 +106,7 @@ def test_each_card_s_answer_stands_behind_it_and_not_before(lesson):
     # The chart and the cases fill the first sheet: each front begins a sheet.
     assert page.split('class="cards"')[0].count('<section class="sheet') == 3
     for right in lesson.practice.answers["right"]:
-        assert right in page and right in answers_html(lesson.practice)
+        assert right in page and right in answers_html(lesson.practice, lesson.chart)
 
 
 def test_the_handout_is_short_enough_for_one_page(pack):
