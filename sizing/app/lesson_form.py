@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm, LongWork, Progress
-from sizing.app.fields import button, wide
+from sizing.app.fields import Told, button, wide
 from sizing.app.form_words import (
     bullets,
     framed,
@@ -17,32 +17,16 @@ from sizing.app.form_words import (
     sections_html,
     slide_html,
 )
-from sizing.app.lesson_cards_form import CardsForm
+from sizing.app.lesson_cards_form import CardsForm, LessonSettings
 from sizing.app.lesson_room_form import CoursesForm, RoomForm
-from sizing.app.lesson_settings import LessonSettings, wrong_html
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
 from sizing.lesson.practice import Pairs, surprising_pairs
 from sizing.lesson.prepare import prepare_lesson
 from sizing.lesson.ways import WaysResult, compare_ways
-from sizing.pages.lesson import (
-    groups_section,
-    handout_html,
-    lesson_limits,
-    lesson_sources,
-    studies_section,
-    ways_section,
-    ways_table,
-    wrong_section,
-)
+from sizing.pages import lesson as pages
+from sizing.pages import lesson_pictures as pictures
 from sizing.pages.lesson_pack import lesson_files, write_files
-from sizing.pages.lesson_pictures import (
-    Slide,
-    drawn,
-    handout_picture,
-    pair_slide,
-    wrong_slide,
-)
 from sizing.people import People
 from sizing.resources import texts
 from sizing.words.lesson import other_ways, table_against_tape, ways_answer
@@ -79,27 +63,23 @@ class WaysForm(AnswerForm):
 
     def show(self, answer: Answer) -> None:
         people, ways = answer
-        self._slide = wrong_slide(ways)
+        self._slide = pictures.wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
         self.answered.words.value = lead(ways_answer(ways))
-        sections = sections_html([ways_section(ways, words), wrong_section()])
-        self.answered.pictures.value = slide_html(drawn(self._slide)) + sections
-        self.answered.limits.value = bullets(lesson_limits(people))
-        self.answered.sources.value = bullets(lesson_sources(people))
+        parts = pages.ways_section(ways, words), pages.wrong_section()
+        shown = slide_html(pictures.drawn(self._slide)) + sections_html(parts)
+        self.answered.pictures.value = shown
+        self.answered.limits.value = bullets(pages.lesson_limits(people))
+        self.answered.sources.value = bullets(pages.lesson_sources(people))
 
     def saved(self, answer: Answer) -> dict[str, Any]:
-        people, ways = answer
+        (people, ways), own = answer, self._settings
+        figure, pattern = pictures.handout_picture(ways), own.pattern.pattern
         return {
             self._slide.name: self._slide.axes,
             "ways_of_choosing": ways.table,
             "ways_differences": ways.differences,
-            "handout": handout_html(
-                ways,
-                people,
-                self._settings.chart,
-                handout_picture(ways),
-                self._settings.sling,
-            ),
+            "handout": pages.handout_html(ways, people, own.chart, figure, pattern),
         }
 
     def forget(self) -> None:
@@ -107,9 +87,9 @@ class WaysForm(AnswerForm):
         self.groups.value = ""
 
     def show_studies(self) -> None:
-        """Show how well guesses are known, and how far the curves miss."""
         ways = None if self.answer is None else self.answer[1]
-        self.studies.value = sections_html([studies_section(ways, check_guesses())])
+        shown = pages.studies_section(ways, check_guesses())
+        self.studies.value = sections_html([shown])
 
     def _done(self, result: tuple[int, Any]) -> None:
         if result[0] != self._version:  # An entry was changed meanwhile: begin anew.
@@ -127,8 +107,8 @@ class WaysForm(AnswerForm):
         if version != self._version or self.answer is None or answer is None:
             return
         self.answer = answer
-        both = groups_section(answer[1])
-        both = replace(both, tables=[*both.tables, ways_table(answer[1])])
+        both = pages.groups_section(answer[1])
+        both = replace(both, tables=[*both.tables, pages.ways_table(answer[1])])
         self.groups.value = sections_html([both])
 
 
@@ -136,7 +116,7 @@ class PairsForm(AnswerForm):
     def __init__(self, settings: LessonSettings) -> None:
         super().__init__("Find pairs", switch=settings.units)
         self._settings, self.place = settings, 0
-        self._slides: list[Slide] = []
+        self._slides: list[pictures.Slide] = []
         turn, parts = button("Next pair", self.turn), self.answered
         shown = parts.words, parts.pictures, self.keep_view
         self.view = w.VBox([self.work.view, turn, *shown])
@@ -151,11 +131,13 @@ class PairsForm(AnswerForm):
             self.answered.words.value = paragraphs([_T.no_pairs])
             return
         units, numbers = self._settings.units.units, answer.table["pair"].astype(int)
-        self._slides = [pair_slide(answer, n, units=units) for n in numbers]
+        self._slides = [pictures.pair_slide(answer, n, units=units) for n in numbers]
         self.place %= len(self._slides)
         count = _T.page["pair"].format(number=self.place + 1, n=len(self._slides))
         self.answered.words.value = paragraphs([count])
-        self.answered.pictures.value = slide_html(drawn(self._slides[self.place]))
+        self.answered.pictures.value = slide_html(
+            pictures.drawn(self._slides[self.place])
+        )
 
     def saved(self, answer: Pairs) -> dict[str, Any]:
         return {s.name: s.axes for s in self._slides} | {"pairs": answer.table}
@@ -177,7 +159,7 @@ class PackForm:
         self._settings, self._cards, self._room = settings, cards, room
         self.folder = w.Text(value="lesson", description="Folder", **wide("18rem"))
         self.work = LongWork("Make the pack", self._make, self._write)
-        self.told, self.slides = w.HTML(), w.HTML()
+        self.told, self.slides = Told(), w.HTML()
         self.view = w.VBox([self.folder, self.work.view, self.told, self.slides])
 
     def forget(self) -> None:
@@ -185,31 +167,29 @@ class PackForm:
 
     def _make(self, progress: Progress) -> dict[str, bytes]:
         self.forget()
+        own = self._settings
         lesson = prepare_lesson(
-            str(self._settings.population.value),
-            self._settings.chart,
+            str(own.population.value),
+            own.chart,
             clients=int(self._cards.number.value),
             answers=self._room.source(),
-            draws=self._settings.draws,
-            seed=self._settings.seed,
-            units=self._settings.units.units,
+            draws=own.draws,
+            seed=own.seed,
+            units=own.units.units,
             class_size=self._room.class_size,
-            pattern=self._settings.sling,
+            pattern=own.pattern.pattern,
             progress=progress,
         )
         return lesson_files(lesson, progress=progress)
 
     def _write(self, files: dict[str, bytes]) -> None:
-        try:
+        with self.told.wrong_is_told():
             folder = free_folder(self.folder.value.strip() or "lesson")
             written = write_files(files, folder)
-        except SizingError as error:
-            self.told.value = wrong_html(error)
-            return
-        told = _T.page["saved"].format(n=len(written), folder=folder)
-        self.told.value = paragraphs([told, _T.page["to_present"]])
-        slides = files["slides.html"].decode()
-        self.slides.value = framed(slides, title="Slides", shape="aspect-ratio:16/9")
+            told = _T.page["saved"].format(n=len(written), folder=folder)
+            self.told.value = paragraphs([told, _T.page["to_present"]])
+            slides, shape = files["slides.html"].decode(), "aspect-ratio:16/9"
+            self.slides.value = framed(slides, title="Slides", shape=shape)
 
 
 def free_folder(name: str) -> Path:

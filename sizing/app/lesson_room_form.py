@@ -10,36 +10,20 @@ import pandas as pd
 
 from sizing.app.answer_form import LiveForm, PageForm
 from sizing.app.entry import UnitSwitch, UploadBox
-from sizing.app.fields import button, number, row
+from sizing.app.fields import Told, button, number, on_change, row, show_if
 from sizing.app.form_words import bullets, paragraphs, status
-from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_settings import LessonSettings, answer_html, wrong_html
+from sizing.app.lesson_cards_form import CardsForm, LessonSettings, answer_html
 from sizing.app.table import EditableTable
 from sizing.errors import SizingError
-from sizing.lesson.answers import (
-    CHOSEN,
-    NO_SIZE,
-    REFERENCE,
-    Answers,
-    blank_sheet,
-    blank_table,
-    filled,
-    left_out_words,
-    plain_heading,
-    read_answers,
-)
+from sizing.lesson import answers as given
+from sizing.lesson.answers import NO_SIZE, REFERENCE, blank_table, filled
 from sizing.lesson.courses import FOLDER, keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE
 from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
-from sizing.pages.lesson_pictures import (
-    Slide,
-    courses_slide,
-    drawn,
-    repeats_slide,
-    room_slides,
-)
+from sizing.pages import lesson_pictures as pictures
+from sizing.pages.lesson_pictures import Slide, drawn
 from sizing.pages.page import Page, Picture, render
 from sizing.pages.room import courses_page, room_page
 from sizing.people.files import read_table
@@ -69,7 +53,7 @@ class RoomForm(LiveForm):
         self.volunteers = number("Volunteers", 3, 10)
         self.readings = number("Readings each", 2, 3)
         self.whose = number("Sheet of participant", 0, 200, width="15rem")
-        self.wrong, self.typed_of, parts = w.HTML(), w.HTML(), self.answered
+        self.wrong, self.typed_of, parts = Told(), w.HTML(), self.answered
         # By participant's number; the reference's is 0.
         self._sheets: dict[int, pd.DataFrame] = {}
         self._place = w.Box(layout=w.Layout(width="100%"))
@@ -85,23 +69,35 @@ class RoomForm(LiveForm):
         entry = self.upload.view, self.invented, self.each, self._typing, self.wrong
         shown = parts.words, parts.pictures, parts.limits, parts.sources
         self.view = w.VBox([*entry, *shown, save, self.keep_view])
-        self.upload.on_change(self._uploaded)
-        self.invented.observe(lambda _: self._switched(), "value")
-        self.each.observe(lambda _: self.show_again(), "value")
+        on_change(self._uploaded, self.upload)
+        on_change(self._switched, self.invented)
+        on_change(self.show_again, self.each)
         self.whose.min = self.whose.value = 0
-        for field in (self.volunteers, self.readings, self.whose):
-            field.observe(lambda _: self.lay_out(), "value")
+        on_change(self.lay_out, self.volunteers, self.readings, self.whose)
         self.lay_out()
 
     def lay_out(self) -> None:
+        whose = int(self.whose.value)
+        kept, size = self._sheets.get(whose), self.class_size
         try:
-            chart, whose = self._settings.chart, int(self.whose.value)
-            kept = self._sheets.get(whose)
-            self._show_table(blank_sheet(chart, _who(whose), self.class_size, kept))
+            chart = self._settings.chart
         except SizingError as error:
-            self.wrong.value = wrong_html(error)
+            self.wrong.wrong(error)
             return
         self._laid_for = self._settings.upload.key
+        self.table = EditableTable(
+            given.blank_sheet(chart, _who(whose), size, kept),
+            caption=_T.page["sheet" if whose else "reference"].format(number=whose),
+            headings=given.plain_heading,
+            switch=self._settings.units,
+            choices={given.CHOSEN: [*chart.sizes, NO_SIZE]},
+            can_add=True,
+        )
+        self.table.on_change(self._typed)
+        old = self._place.children
+        self._place.children = [self.table.view]
+        for widget in old:
+            widget.close()
 
     def turn(self, by: int) -> None:
         self.whose.value += by
@@ -118,11 +114,9 @@ class RoomForm(LiveForm):
 
     @property
     def class_size(self) -> dict[str, int]:
-        """How many people, bodies and readings the forms are laid out for."""
         return {name: int(getattr(self, name).value) for name in CLASS_SIZE}
 
     def source(self) -> pd.DataFrame | None:
-        """Return the answers now in use as a table, or None where there are none."""
         if self.invented.value:
             return source_table("demo_room_answers.csv")
         found = self.upload.read(lambda path: read_table(path, ANSWERS))
@@ -132,15 +126,16 @@ class RoomForm(LiveForm):
 
     def work_out(self) -> tuple[RoomResult, pd.DataFrame | None] | str:
         self.forget()
+        chart, cards = self._settings.chart, self._cards.practice
         try:
-            answers = self._answers()
+            if (table := self.source()) is None:
+                return str(_T.page["nothing"])
+            answers = given.read_answers(table, chart)
         except SizingError as error:
-            self.wrong.value = wrong_html(error)
+            self.wrong.wrong(error)
             return ""
-        if answers is None:
-            return str(_T.page["nothing"])
         lines = [
-            left_out_words(one, rows=self._in_rows)
+            given.left_out_words(one, rows=self._in_rows)
             for one in answers.left_out.to_dict("records")
         ]
         told = [*answers.mapped]
@@ -152,14 +147,13 @@ class RoomForm(LiveForm):
             # By participant: folded, so that no projector shows it unasked.
             listed = f"<details><summary>Which</summary>{bullets(lines)}</details>"
             self.wrong.value = status(paragraphs(told) + (listed if lines else ""))
-        chart, cards = self._settings.chart, self._cards.practice
         seed, people = self._settings.seed, self._settings.people()
         room = room_result(answers, chart, practice=cards, seed=seed)
-        slides = room_slides(room, chart.sizes, units=self.switch.units)
+        slides = pictures.room_slides(room, chart.sizes, units=self.switch.units)
         repeats = None
         if len(room.error.table):
             repeats = chance_of_wrong_size(people, chart, room.error, seed=seed)
-            slides.append(repeats_slide(repeats))
+            slides.append(pictures.repeats_slide(repeats))
         self._slides = slides
         self._drawn = {slide.name: drawn(slide) for slide in slides}
         return room, repeats
@@ -210,7 +204,6 @@ class RoomForm(LiveForm):
         return found
 
     def use_settings(self) -> None:
-        """Follow a new chart or other people: ask for its measures, count anew."""
         if self._laid_for != self._settings.upload.key:
             self.lay_out()
         self.update()
@@ -219,34 +212,6 @@ class RoomForm(LiveForm):
     def _in_rows(self) -> bool:
         """Whether the answers stand in a file, whose rows have numbers."""
         return bool(self.upload.names) or bool(self.invented.value)
-
-    def _answers(self) -> Answers | None:
-        chart = self._settings.chart
-        if self.upload.names and not self.invented.value:
-            found: Answers = self.upload.read(lambda path: read_answers(path, chart))
-            return found
-        table = self.source()
-        return None if table is None else read_answers(table, chart)
-
-    def _show_table(self, frame: pd.DataFrame) -> None:
-        try:
-            sizes = [*self._settings.chart.sizes, NO_SIZE]
-        except SizingError:
-            sizes = [NO_SIZE]
-        whose = self.whose.value
-        self.table = EditableTable(
-            frame,
-            caption=_T.page["sheet" if whose else "reference"].format(number=whose),
-            headings=plain_heading,
-            switch=self._settings.units,
-            choices={CHOSEN: sizes},
-            can_add=True,
-        )
-        self.table.on_change(self._typed)
-        old = self._place.children
-        self._place.children = [self.table.view]
-        for widget in old:
-            widget.close()
 
     def _typed(self) -> None:
         whose = int(self.whose.value)
@@ -265,7 +230,7 @@ class RoomForm(LiveForm):
         self._switched()
 
     def _switched(self) -> None:
-        self._typing.layout.display = "none" if self._in_rows else None
+        show_if(not self._in_rows, self._typing)
         self.update()
 
 
@@ -286,7 +251,7 @@ class CoursesForm(PageForm):
         super().__init__(switch=switch, none=_T.page["no_course"])
         self.folder, self._room = Path(folder), room
         self.day = w.DatePicker(description="Course of", value=date.today())
-        self.told, parts = w.HTML(), self.answered
+        self.told, parts = Told(), self.answered
         keep = button("Keep this course", self.keep)
         look = button("Show every course", self.look)
         how, first = paragraphs([_T.page["courses_how"]]), row(self.day, keep, look)
@@ -294,27 +259,20 @@ class CoursesForm(PageForm):
         self.view = w.VBox([w.HTML(how), first, self.told, *shown])
 
     def keep(self) -> None:
-        try:
+        with self.told.wrong_is_told():
             if self.day.value is None:
                 raise SizingError(_T.page["no_day"])
             path = keep_course(self.folder, self._room(), self.day.value)
-        except SizingError as error:
-            self.told.value = wrong_html(error)
-            return
-        self.look()
-        self.told.value = paragraphs([f"Kept: {path.resolve()}."])
+            self.look()
+            self.told.value = paragraphs([f"Kept: {path.resolve()}."])
 
     def look(self) -> None:
-        self.told.value = ""
-        try:
+        with self.told.wrong_is_told():
             found = kept_courses(self.folder)
-        except SizingError as error:
-            self.told.value = wrong_html(error)
-            return
-        if found.empty:
-            self.answered.take_back(_T.page["no_course"])
-            return
-        self.hold(found)
+            if found.empty:
+                self.answered.take_back(_T.page["no_course"])
+            else:
+                self.hold(found)
 
     def show(self, answer: pd.DataFrame) -> None:
         self.answered.show(self._page(answer)[1])
@@ -324,5 +282,5 @@ class CoursesForm(PageForm):
         return {"courses": render(page), slide.name: slide.axes, "courses_all": answer}
 
     def _page(self, answer: pd.DataFrame) -> tuple[Slide, Page]:
-        slide = courses_slide(answer)
+        slide = pictures.courses_slide(answer)
         return slide, courses_page(answer, drawn(slide), self.switch.units)

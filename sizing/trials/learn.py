@@ -29,7 +29,7 @@ from sizing.trials.read import WHERE, Trials
 from sizing.words.numbers import span, written
 
 _T = texts("trials")
-ENDS = ("low", "high")
+ENDS, WRONG = ("low", "high"), ("too large", "too small")
 #: So many services bring trials before each has an effect of its own; a size tried
 #: less often has no estimate (our choice, no source).
 LEAST_SERVICES = LEAST_OF_SIZE = 5
@@ -47,17 +47,7 @@ _MOST_MORE = 2000
 
 @dataclass(frozen=True)
 class LearnedChart:
-    """A chart beside what trials of its slings showed.
-
-    ``edges``: every printed edge with its estimate and interval (NaN: none, and
-    ``why_none``), n (trials of the size), limiting (of these, those that were or may
-    have been too large for the low end, too small for the high), more_trials (about how
-    many like these settle it to 1 cm; NaN beyond 2,000). ``services``: count and
-    expected of each outcome, disagrees; and, where five or more services brought
-    trials, how far in cm a size reaches further down (``too large``) or up (``too
-    small``) as that service judges it. ``surprising``: trials that the others did not
-    lead to expect. ``chart``: learned edges, and the printed where nothing was learned.
-    """
+    """A chart beside what trials of its slings showed: see ``learn_chart``."""
 
     edges: pd.DataFrame
     services: pd.DataFrame
@@ -118,7 +108,13 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     Returns
     -------
     LearnedChart
-        Every printed edge beside what was learned of it, and the learned chart.
+        ``.edges``: every printed edge with estimate and interval (NaN: none, and
+        ``why_none``), n (trials of the size), limiting (of these, those that were or
+        may have been off there), more_trials (about how many like these settle it to 1
+        cm; NaN beyond 2,000). ``.services``: count and expected of each outcome,
+        disagrees; from five services on, how far in cm a size reaches further down
+        (``too large``) or up as that service judges it. ``.surprising``: trials that
+        the others did not lead to expect. ``.chart``: edges learned, or else printed.
 
     Raises
     ------
@@ -162,30 +158,26 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     alone = replace(tried, service=np.full(len(outcomes), -1))
     without = np.delete(thetas, np.r_[tried.parts[2]], axis=1)
     chances = np.array([outcome_chances(alone, t) for t in without[::10]])
-    return LearnedChart(
-        edges,
-        _by_service(trials, chances, tried, thetas, services),
-        _surprising(trials, chances.mean(axis=0)),
-        trials,
-        _chart(trials, edges),
-    )
+    at = outcomes.map(OUTCOMES.index).to_numpy()
+    odd = trials.frame.assign(chance=chances.mean(axis=0)[at, np.arange(len(at))])
+    odd = odd[odd["chance"] < SURPRISE].sort_values("chance", kind="stable")
+    odd = odd[["row", "service", "size", "outcome", "chance"]].reset_index(drop=True)
+    by_service = _by_service(trials, chances, tried, thetas, services)
+    return LearnedChart(edges, by_service, odd, trials, _chart(trials, edges))
 
 
 def _tried(trials: Trials, sizes: list[str], services: list[str]) -> Tried:
     frame, measures = trials.frame, trials.measures
     chart = trials.chart.frame.set_index("size").loc[sizes]
-    columns = [[f"{m}_{end}" for m in measures] for end in ENDS]
-    printed = np.array(
-        [chart.reindex(columns=names).to_numpy(float).T for names in columns]
-    )
-    own = {name: i for i, name in enumerate(services)}
+    columns = ([f"{m}_{end}" for m in measures] for end in ENDS)
+    printed = [chart.reindex(columns=names).to_numpy(float).T for names in columns]
     none = np.array([-FAR, FAR]).reshape(2, 1, 1)
     said = [[[m in told for told in frame[name]] for m in measures] for name in WHERE]
     return Tried(
         frame[list(measures)].to_numpy(float).T,
         frame[[f"{m}_error" for m in measures]].to_numpy(float).T,
-        np.array([sizes.index(size) for size in frame["size"]]),
-        np.array([own.get(name, -1) for name in frame["service"]]),
+        pd.Index(sizes).get_indexer(pd.Index(frame["size"])),
+        pd.Index(services, dtype=object).get_indexer(pd.Index(frame["service"])),
         np.where(np.isnan(printed), none, printed),
         np.array(said),
         np.array([OUTCOMES.index(outcome) for outcome in frame["outcome"]]),
@@ -206,14 +198,14 @@ def _edges(
         printed = chart.get(f"{measure}_{end}", none)[size]
         if pd.isna(printed):
             continue
-        wrong, own = ("too large", "too small")[e], frame[frame["size"] == size]
+        wrong, own = WRONG[e], frame[frame["size"] == size]
         row: dict[str, Any] = {"measure": measure, "size": size, "end": end}
         row |= {"printed": float(printed), "method": _T.method, "n": len(own)}
-        row |= {"limiting": _limiting(own, wrong, measure, WHERE[e]), "why_none": ""}
+        row |= {"limiting": _limiting(own, e, measure), "why_none": ""}
         rows.append(row)
         if len(own) < LEAST_OF_SIZE:
             row["why_none"] = _T.reasons["few"].format(least=LEAST_OF_SIZE)
-        elif not _limiting(frame, wrong, measure, WHERE[e]):
+        elif not _limiting(frame, e, measure):
             row["why_none"] = _T.reasons["never"].format(wrong=wrong)
         else:
             at, unit = (e, j, sizes.index(size)), tried.unit[j]
@@ -231,10 +223,10 @@ def _edges(
     return pd.DataFrame(rows, columns=columns)
 
 
-def _limiting(frame: pd.DataFrame, wrong: str, measure: str, where: str) -> int:
+def _limiting(frame: pd.DataFrame, end: int, measure: str) -> int:
     """Count the trials that were, or may have been, off at a measure in one way."""
-    off = frame["outcome"].isin([wrong, "both"])
-    there = [not told or measure in told for told in frame[where]]
+    off = frame["outcome"].isin([WRONG[end], "both"])
+    there = [not told or measure in told for told in frame[WHERE[end]]]
     return int((off & np.array(there, dtype=bool)).sum())
 
 
@@ -247,7 +239,7 @@ def _by_service(
     draws = np.array([one.service * one.scales[1] for one in states])
     groups = trials.frame[trials.frame["service"] != ""].groupby("service")
     for (name, own), e in product(groups, (0, 1)):
-        outcome = ("too large", "too small")[e]
+        outcome = WRONG[e]
         each = chances[:, [OUTCOMES.index(outcome), 3]][:, :, own.index].sum(axis=1)
         p = each.mean(axis=0)
         count = int(own["outcome"].isin([outcome, "both"]).sum())
@@ -262,14 +254,6 @@ def _by_service(
         rows.append(row)
     table = pd.DataFrame(rows, columns=[*columns, "estimate", "low", "high"])
     return table.astype({"disagrees": bool})
-
-
-def _surprising(trials: Trials, chance: Floats) -> pd.DataFrame:
-    frame = trials.frame
-    at = frame["outcome"].map(OUTCOMES.index).to_numpy()
-    frame = frame.assign(chance=chance[at, np.arange(len(frame))])
-    rows = frame[frame["chance"] < SURPRISE].sort_values("chance", kind="stable")
-    return rows[["row", "service", "size", "outcome", "chance"]].reset_index(drop=True)
 
 
 def _chart(trials: Trials, edges: pd.DataFrame) -> SizeChart:

@@ -34,23 +34,16 @@ _LEAST = 1e-12
 
 @dataclass(frozen=True)
 class Tried:
-    """Trials as arrays: m measures, k sizes, n trials; ends are low and high.
+    """Trials as arrays: m measures, k sizes, n trials; ends are low and high."""
 
-    ``value``, ``error`` (m, n): readings, and the SDs of their errors; ``service`` -1:
-    none, or too few services to have their own effects; ``printed`` (2, m, k): edges,
-    ``FAR`` away where there is none; ``said`` (2, m, n): where it was said to be too
-    large, and where too small; ``outcome``: place in ``OUTCOMES``; ``unit`` (m,): what
-    stands for one cm of the priors.
-    """
-
-    value: Floats
+    value: Floats  # (m, n), and the SDs of its errors
     error: Floats
     size: Ints
-    service: Ints
-    printed: Floats
-    said: Bools
-    outcome: Ints
-    unit: Floats
+    service: Ints  # -1: none, or too few to have their own effects
+    printed: Floats  # (2, m, k), FAR away where there is no edge
+    said: Bools  # (2, m, n): where it was said to be too large, and too small
+    outcome: Ints  # place in OUTCOMES
+    unit: Floats  # (m,): what stands for one cm of the priors
 
     @cached_property
     def services(self) -> int:
@@ -60,8 +53,7 @@ class Tried:
     def true(self) -> tuple[Floats, Floats]:
         """What the true values are expected to be, and their variances.
 
-        A reading far out is a little more often too far out than not: it is drawn
-        towards the mean by the share of its variance that is error.
+        A reading is drawn towards the mean by the share of its variance that is error.
         """
         mean = self.value.mean(axis=1, keepdims=True)
         spread = np.maximum(self.value.var(axis=1, keepdims=True), _LEAST)
@@ -75,19 +67,12 @@ class Tried:
 
         Of the measures of which nothing was said; (4, n).
         """
-        large, small = self.said[0].any(axis=0), self.said[1].any(axis=0)
-        open_small = np.isin(self.outcome, (1, 3)) & ~small
-        open_large = np.isin(self.outcome, (2, 3)) & ~large
-        both = open_small & open_large
-        return np.array(
-            [
-                both,
-                np.where(open_small == open_large, 1, -1),
-                np.where(both, -1, open_small),
-                np.where(both, -1, open_large),
-            ],
-            dtype=float,
-        )
+        large, small = np.any(self.said, axis=1)
+        small = np.isin(self.outcome, (1, 3)) & ~small
+        large = np.isin(self.outcome, (2, 3)) & ~large
+        both, alike = small & large, np.where(small == large, 1, -1)
+        parts = both, alike, np.where(both, -1, small), np.where(both, -1, large)
+        return np.array(parts, dtype=float)
 
     @cached_property
     def open(self) -> Bools:
@@ -116,18 +101,14 @@ class Tried:
 
 @dataclass(frozen=True)
 class State:
-    """Parameters by name; strays and services stand in units of their scales.
-
-    ``edges``: (2, m, k); ``at``: the edges each trial met, (2, m, n); ``spread``:
-    (m, 1).
-    """
+    """Parameters by name; strays and services stand in units of their scales."""
 
     stray: Floats
     service: Floats
-    spread: Floats
+    spread: Floats  # (m, 1)
     scales: tuple[float, float]
-    edges: Floats
-    at: Floats
+    edges: Floats  # (2, m, k)
+    at: Floats  # (2, m, n): the edges each trial met
 
 
 def state(tried: Tried, theta: Floats) -> State:

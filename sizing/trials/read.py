@@ -33,12 +33,9 @@ _WRITTEN = {
 
 @dataclass(frozen=True)
 class Trials:
-    """Trials of one chart, checked.
+    """Trials of one chart, checked; rows as the file numbers them, places as tuples.
 
-    ``frame``: row (as the file numbers it), service, size, outcome, too_small_where and
-    too_large_where (tuples of measures), the measures read in cm or kg, and the error
-    of each as ``<measure>_error``; ``measures``: those whose edges the trials can teach
-    something about; ``left_out``: row, reason; ``pattern``: empty where nobody said.
+    ``measures``: those whose edges the trials can teach something about.
     """
 
     frame: pd.DataFrame
@@ -52,15 +49,14 @@ class Trials:
 def taught(chart: SizeChart) -> tuple[str, ...]:
     """Return the measures whose edges trials can teach something about.
 
-    A weight band only where the chart has nothing else: fabric fits lengths and
-    girths, and what a sling may carry stands on its label.
+    A weight band only where the chart has nothing else: the label says the load.
     """
     lengths = tuple(m for m in chart.measures if m != MASS)
     return lengths or chart.measures
 
 
 def demo_trials() -> pd.DataFrame:
-    """Return invented trials of the demo chart, as a service would type them."""
+    """Return invented trials of the demo chart."""
     return source_table("demo_trials.csv")
 
 
@@ -117,18 +113,17 @@ def read_trials(
         trials = read_table(trials, TRIALS)
     about = trials.attrs.get("file", TRIALS.title)
     taken = take(unnamed(trials, about), TRIALS, collect=True)
-    table, measures = taken.frame, taught(chart)
+    measures, problems = taught(chart), list[Problem]()
     with taken.told():
         named = [one.measure in MEASURES for one in taken.found]
         given = [one.standard for one in taken.found if one.measure in MEASURES]
         read = pd.DataFrame(columns=given)
-        problems: list[Problem] = []
-        numbers = table.loc[:, named].set_axis(pd.Index(taken.rows[1:], name=ROW))
+        numbers = taken.frame.loc[:, named].set_axis(pd.Index(taken.rows[1:], name=ROW))
         try:
             read = to_standard_units(numbers, file=taken.file)
         except InputProblems as wrong:
             problems += wrong.problems
-        words = table.reindex(columns=list(_WORDS)).map(as_text)
+        words = taken.frame.reindex(columns=list(_WORDS)).map(as_text)
         frame = words.astype(object).reset_index(drop=True)
         frame.insert(0, "row", taken.rows[1:])
         problems += _read_words(frame, chart, measures)
@@ -137,13 +132,13 @@ def read_trials(
             problems.append(Problem(_T.refused["not_measured"], allowed, "add it"))
         if problems:
             raise InputProblems(problems)
-    frame = frame.join(read.reset_index(drop=True))
+    frame, own = frame.join(read.reset_index(drop=True)), _T.refused
     patterns = frame["pattern"][frame["pattern"] != ""].unique().tolist()
     if pattern is None and len(patterns) > 1:
         raise SizingError(
-            _T.refused["patterns"].format(about=taken.about),
-            allowed=_T.refused["patterns_allowed"],
-            action=_T.refused["patterns_action"].format(names=", ".join(patterns)),
+            own["patterns"].format(about=taken.about),
+            allowed=own["patterns_allowed"],
+            action=own["patterns_action"].format(names=", ".join(patterns)),
         )
     pattern = pattern or "".join(patterns)
     # What is of another chart or pattern, lacks a value or stands twice is left out.
@@ -160,10 +155,8 @@ def read_trials(
     left = frame.assign(reason=reasons).loc[reasons != "", ["row", "reason"]]
     kept = frame[reasons == ""].reset_index(drop=True)
     if not LEAST <= len(kept) <= MOST:
-        own = _T.refused
-        why = "; ".join(
-            f"{n}: {reason}" for reason, n in Counter(left["reason"]).items()
-        )
+        count = Counter(left["reason"]).items()
+        why = "; ".join(f"{n}: {reason}" for reason, n in count)
         what = own["count"].format(about=taken.about, n=len(kept))
         raise SizingError(
             what + (own["count_left"].format(why=why) if why else ""),
@@ -173,7 +166,10 @@ def read_trials(
     for measure in measures:
         pairs = zip(kept[measure], kept["how"], strict=True)
         kept[f"{measure}_error"] = [_error(measure, *pair) for pair in pairs]
-    _warn_of_load(kept, chart)
+    limit = chart.frame.set_index("size")["load_limit_kg"]
+    if MASS in kept and (over := kept[MASS] > kept["size"].map(limit)).any():
+        rows = ", ".join(map(str, kept.loc[over, "row"].head(10)))
+        warn(own["load"].format(rows=rows))
     names = ["row", "service", "size", "outcome", *WHERE[::-1], *measures]
     kept = kept[[*names, *(f"{m}_error" for m in measures)]]
     left = left.reset_index(drop=True)
@@ -240,12 +236,3 @@ def _error(measure: str, value: float, how: str) -> float:
     if (measure == MASS) != weighed and how not in ("reported", "guessed"):
         how = "scale" if measure == MASS else HOW[0] if weighed else how
     return reading(measure, value, how).sd
-
-
-def _warn_of_load(kept: pd.DataFrame, chart: SizeChart) -> None:
-    limit = dict(zip(chart.sizes, chart.frame["load_limit_kg"], strict=True))
-    if MASS in kept:
-        over = kept.loc[kept[MASS] > kept["size"].map(limit), "row"]
-        if len(over):
-            told = ", ".join(map(str, over.head(10)))
-            warn(_T.refused["load"].format(rows=told))
