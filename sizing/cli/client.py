@@ -11,31 +11,25 @@ from pathlib import Path
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_options, amount, told_pattern
 from sizing.cli.places import check_places
-from sizing.client import HOW, Client, check_client, conditions_table
+from sizing.client import HOW, Client, check_client, conditions_table, visits
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
-from sizing.client.client import client_from
 from sizing.client.readings import KNEE_EQUATIONS, MASS, STATURE, segment_table
-from sizing.client.visits import (
-    FOLDER,
-    HEALTH_RECORDS,
-    Visit,
-    day_of,
-    delete_client,
-    keep_visit,
-    kept_clients,
-    read_visits,
-    visit_of,
-)
+from sizing.client.visits import HEALTH_RECORDS, Visit
 from sizing.errors import SizingError, one_of
-from sizing.files.folders import write_bytes, write_text
-from sizing.files.writing import csv_bytes, rounded, workbook_bytes
+from sizing.files.writing import (
+    csv_bytes,
+    rounded,
+    workbook_bytes,
+    write_bytes,
+    write_text,
+)
 from sizing.measures import plain, unit_of
 from sizing.resources import cautions, closing, invented_words, texts
 from sizing.words.client import capital, records
 from sizing.words.client_notes import kept_words, visits_words
 
 _T = texts("client")
-_CLIENTS = Path("my-results") / FOLDER
+_CLIENTS = Path("my-results") / visits.FOLDER
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -72,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"Measuring guide: {write_text(args.guide, guide_html())}")
     if args.delete is not None:
         _be_sure(args)
-        print(f"Deleted for good: {delete_client(folder, args.delete)}")
+        print(f"Deleted for good: {visits.delete_client(folder, args.delete)}")
     elif args.kept:
         print("\n".join(_kept(folder, args.open, chart)))
     elif args.guide is None or args.entries:
@@ -83,15 +77,8 @@ def run(args: argparse.Namespace) -> int:
 def _judge_one(
     args: argparse.Namespace, chart: SizeChart, visit: Visit, folder: Path
 ) -> None:
-    client = visit.client
-    answer = check_client(
-        chart,
-        client,
-        loads=visit.loads,
-        allowances=visit.allowances,
-        confirmed=visit.confirmed,
-    )
-    known = {one.measure for one in client.readings}
+    answer = check_client(chart, visit.client, **visit.besides)
+    known = set(answer.client.known)
     summary = told_pattern(args, chart.measures, answer.summary(), known)
     if args.json:
         told = answer.to_dict() | ({"summary": summary} if args.pattern else {})
@@ -107,7 +94,7 @@ def _judge_one(
         write_bytes(args.note, note.as_file(args.note.suffix))
     if args.keep is not None:
         one_of("size chosen", visit.decision.size, ["", *chart.sizes])
-        print(f"Kept: {keep_visit(folder, args.keep, visit)}. {HEALTH_RECORDS}")
+        print(f"Kept: {visits.keep_visit(folder, args.keep, visit)}. {HEALTH_RECORDS}")
 
 
 def _be_sure(args: argparse.Namespace) -> None:
@@ -125,18 +112,19 @@ def _be_sure(args: argparse.Namespace) -> None:
 def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
     start = Visit(date.today(), knee_equation=args.knee_equation)
     if args.open is not None:
-        last = read_visits(folder, args.open)[-1]
+        *_, last = visits.read_visits(folder, args.open)
         if not args.entries and not args.keep:
             return last
         start = replace(last.next, on=start.on)
     words = args.entries or _asked(chart, args.confirmed)
     client = _client(words, start, args.confirmed)
-    day, review = (day_of(text) if text else None for text in (args.day, args.review))
+    days = (args.day, args.review)
+    day, review = (visits.day_of(text) if text else None for text in days)
     decided = {"size": args.size, "reason": args.why, "review_on": review}
     decided |= {"reference": args.keep or args.open}
     allowances = _numbers(args.allowance, "--allowance", "cm")
     return replace(
-        visit_of(client, day or start.on),
+        visits.visit_of(client, day or start.on),
         loads={**start.loads, **_numbers(args.load, "--load", "kg")},
         allowances={**start.allowances, **allowances},
         knee_equation=start.knee_equation,
@@ -160,25 +148,20 @@ def _client(words: list[str], start: Visit, confirmed: bool) -> Client:
         entries[name], _, way = rest.partition(":")
         if way:
             how[name] = way.replace("_", " ")
-    return client_from(
-        entries,
-        how=how,
-        knee_equation=start.knee_equation,
-        confirmed=confirmed,
-        conditions=conditions,
-    )
+    given = {"entries": entries, "how": how, "conditions": tuple(conditions)}
+    return replace(start, **given, confirmed=confirmed).client
 
 
 def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
     """Return the list of the clients kept, or what changed over one's visits."""
     if reference is not None:
-        visits = read_visits(folder, reference)
-        size = size_at(chart, visits[-1])
-        table = over_visits(readings_of(visits), edges_at(chart, visits[-1]), size)
-        days = ", ".join(visit.on.isoformat() for visit in visits)
+        kept = visits.read_visits(folder, reference)
+        size = size_at(chart, kept[-1])
+        table = over_visits(readings_of(kept), edges_at(chart, kept[-1]), size)
+        days = ", ".join(visit.on.isoformat() for visit in kept)
         lines = [*visits_words(table, size), closing()]
         return [f"Visits of {reference}: {days}. Chart: {chart.name}.", *lines]
-    rows = records(kept_clients(folder))
+    rows = records(visits.kept_clients(folder))
     many = "1 client" if len(rows) == 1 else f"{len(rows)} clients"
     return [f"Kept in {folder}: {many}. {HEALTH_RECORDS}", *map(kept_words, rows)]
 
