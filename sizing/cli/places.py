@@ -5,7 +5,6 @@ Loaded before the command itself, so that an unusable place is told at once.
 
 import argparse
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -18,27 +17,20 @@ from sizing.resources import texts
 OPTIONS: dict[str, dict[str, Any]] = vars(texts("options"))
 
 
-@dataclass(frozen=True)
-class Uses:
-    #: Options that name files to be read.
-    reads: tuple[str, ...] = ()
-    #: Options that name files to be written, and what those may end in.
-    writes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    #: Options that name folders, and what is written there.
-    fills: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-
-
-def _uses(options: Mapping[str, Mapping[str, Any]]) -> Uses:
-    found: dict[str, dict[str, tuple[str, ...]]] = {}
-    for name, row in options.items():
-        found.setdefault(row.get("is", ""), {})[name] = tuple(row.get("files", ()))
-    reads, writes, fills = (
-        found.get(kind, {}) for kind in ("reads", "writes", "fills")
-    )
-    return Uses(tuple(reads), writes, fills)
-
-
-USES = {command: _uses(OPTIONS[command]) for command in OPTIONS["commands"]}
+KINDS = ("reads", "writes", "fills")
+#: The options of each command that name a file to be read, one to be written or a
+#: folder to be filled: by kind and option, what a file may end in, or a folder gets.
+USES: dict[str, dict[str, dict[str, list[str]]]] = {
+    command: {
+        kind: {
+            name: row.get("files", [])
+            for name, row in OPTIONS[command].items()
+            if row.get("is") == kind
+        }
+        for kind in KINDS
+    }
+    for command in OPTIONS["commands"]
+}
 
 
 def whole(least: int, most: int) -> Callable[[str], int]:
@@ -61,10 +53,9 @@ def add_table(
     more: Mapping[str, Mapping[str, Any]] | None = None,
     **words: object,
 ) -> None:
-    """Add what a command takes, as ``words/texts/options.toml`` says.
+    """Add what a command takes, as ``options.toml`` says; ``words`` fill its braces.
 
-    ``more`` are further settings of an option for ``argparse``, such as its choices;
-    ``words`` fill the braces of the help.
+    ``more`` are further settings of an option for ``argparse``, such as its choices.
     """
     path = {"type": Path, "metavar": "FILE"}
     kinds: dict[str, dict[str, Any]] = {
@@ -102,28 +93,30 @@ def check_words(command: str, words: Sequence[str]) -> None:
         option, equals, value = word.partition("=")
         if equals or not after.startswith("-"):
             values.setdefault(option, []).append(value if equals else after)
-    _check(Places(), USES.get(command, Uses()), values)
+    if command in USES:
+        _check(Places(), command, values)
 
 
 def check_places(command: str, args: argparse.Namespace) -> Places:
     """Refuse to write over what is read, or what cannot be written."""
-    places, uses = Places(), USES[command]
-    values: dict[str, list[str | Path]] = {}
-    for option in (*uses.reads, *uses.writes, *uses.fills):
+    places, values = Places(), dict[str, list[str | Path]]()
+    for option in (option for kind in KINDS for option in USES[command][kind]):
         found = getattr(args, option.removeprefix("--").replace("-", "_"))
         found = found if isinstance(found, list) else [found]
         values[option] = [value for value in found if value is not None]
-    places.reads(*(path for option in uses.reads for path in values[option]))
-    _check(places, uses, values)
+    places.reads(
+        *(path for option in USES[command]["reads"] for path in values[option])
+    )
+    _check(places, command, values)
     return places
 
 
 def _check(
-    places: Places, uses: Uses, values: Mapping[str, Sequence[str | Path]]
+    places: Places, command: str, values: Mapping[str, Sequence[str | Path]]
 ) -> None:
-    for option, endings in uses.writes.items():
+    for option, endings in USES[command]["writes"].items():
         for path in values.get(option, ()):
             places.writes(path, endings=endings, option=option)
-    for option, names in uses.fills.items():
+    for option, names in USES[command]["fills"].items():
         for folder in values.get(option, ()):
             places.fills(folder, names=names, option=option)

@@ -90,8 +90,8 @@ OPTIONS = [
     (command, option, ending)
     for command, uses in USES.items()
     for option, ending in [
-        *((option, endings[0]) for option, endings in uses.writes.items()),
-        *((option, "") for option in uses.fills),
+        *((option, endings[0]) for option, endings in uses["writes"].items()),
+        *((option, "") for option in uses["fills"]),
     ]
 ]
 #: What comes before the option; nothing that would take long is asked for.

@@ -18,7 +18,7 @@ from tests.reading import grade, long_sentences, words_of
 #: Half of the last digit written of a share; see ``rounded``.
 DIGIT = 5.1e-7
 #: Before, a chart named widths.csv in the folder of results was written over.
-FILES = set(USES["study"].fills["--out"])
+FILES = set(USES["study"]["fills"]["--out"])
 
 
 @pytest.fixture(scope="module")
