@@ -161,8 +161,9 @@ def nearest_by_hand(sizes, values, ends, outcome) -> dict:
     }
 
 
-# Few distinct values, so that edges are hit and ties occur.
-value = st.one_of(st.none(), st.sampled_from([5.0, 9.9, 10.0, 10.1, 15, 20, 20.1, 40]))
+# Few distinct values, so that edges are hit to the tenth and ties occur.
+VALUES = [5.0, 9.94, 9.95, 10.0, 10.04, 10.05, 15, 20, 20.1, 40]
+value = st.one_of(st.none(), st.sampled_from(VALUES))
 edge = st.one_of(st.none(), st.sampled_from([5.0, 10.0, 15.0, 20.0, 30.0]))
 
 
@@ -255,41 +256,16 @@ def test_order_does_not_matter_widening_loses_nobody_and_shares_add_up(
     assert set(shares.index[shares > 0]) == set(plain.table["outcome"])
 
 
-def two(**columns: object) -> SizeChart:
-    frame = {
-        "size": ["one", "two"],
-        "load_limit_kg": [100, 150],
-        "hip_circumference_cm_low": [70, 90],
-        "hip_circumference_cm_high": [90, 110],
-    }
-    return chart_from(pd.DataFrame({**frame, **columns}), warn=False)
+def two() -> SizeChart:
+    return hips_of([70, 90], [90, 110], load_limit_kg=[100, 150])
 
 
-@pytest.mark.parametrize(
-    ("mass", "hip", "outcome"),
-    [
-        (60, 70.0, "one"),
-        (60, 90.0, "choice"),
-        (60, 90.04, "choice"),
-        (60, 90.05, "one"),
-        (60, 110.05, "beyond_largest"),
-        (60, 69.94, "below_smallest"),
-        (100, 80, "one"),
-        (100.04, 80, "one"),
-        (100.1, 80, "over_load"),
-        (151, 120, "over_load"),
-        (None, 80, "not_measured"),
-        (None, 120, "beyond_largest"),
-        (60, None, "not_measured"),
-        (151, None, "over_load"),
-    ],
-)
-def test_edges_and_load_limits(mass, hip, outcome):
-    frame = pd.DataFrame({"body_mass_kg": [mass], HIP: [hip]}, dtype=float)
-    assert assign(people_of(frame), two()).table["outcome"].tolist() == [outcome]
+def hips_of(low, high, **columns) -> SizeChart:
+    data = {"size": [f"s{i}" for i in range(len(low))], LOW: low, HIGH: high}
+    return SizeChart(pd.DataFrame(data | columns))
 
 
-def test_the_worst_evidence_is_carried():
+def test_the_worst_evidence_is_carried_and_shares_are_weighted():
     frame = pd.DataFrame({"body_mass_kg": [60.0, 60, np.nan, 60, 60]})
     frame[["hip_circumference_cm", "sitting_height_cm"]] = 80.0
     people = people_of(frame)
@@ -305,11 +281,10 @@ def test_the_worst_evidence_is_carried():
     bare = People("bare", people.frame, people.weight, pd.DataFrame(index=frame.index))
     assert set(assign(bare, two()).table["evidence"]) == {"unsupported", "missing"}
 
-
-def test_the_summary_tells_weighted_shares():
-    frame = pd.DataFrame({"body_mass_kg": [60.0, 60.0], HIP: [80.0, 120.0]})
-    people = people_of(frame)
-    weighted = People("some", people.frame, pd.Series([3.0, 1.0]), people.evidence)
+    weighted = People(
+        "some", people.frame, pd.Series([3.0, 1, 0, 0, 0]), people.evidence
+    )
+    people.frame.loc[1, HIP] = 120.0
     assert assign(weighted, two()).summary() == (
         "chart, some: one size fits: 75.0 %; larger than the largest size: 25.0 %."
     )
@@ -327,34 +302,25 @@ def test_tenths_of_every_integer_type_are_judged_as_a_table_is(kind, rng):
 
 
 def test_two_byte_columns_reach_their_ends():
-    tall = two(
-        hip_circumference_cm_low=[70, 4000], hip_circumference_cm_high=[90, 5000]
-    )
+    ends = {"load_limit_kg": [100, 150]}
+    tall = hips_of([70, 4000], [90, 5000], **ends)
     hip = np.array([-1, 699, 700, 32_767, -32_768], dtype=np.int16)
     mass = np.full(5, 500, dtype=np.int16)
     got = size_masks({"body_mass_kg": mass, HIP: hip}, tall)
     assert got.tolist() == [0, 0, 1, 0, 0]
 
 
-def test_one_mask_holds_no_more_than_64_sizes():
-    chart = chart_from(
-        pd.DataFrame({"size": range(65), "hip_circumference_cm_low": 70}), warn=False
-    )
+def test_what_the_fast_core_cannot_take_is_refused():
+    chart = hips_of([70] * 65, [math.nan] * 65)
     assert fits_matrix(pd.DataFrame({HIP: [80.0]}), chart).all()
-    with pytest.raises(SizingError, match="up to 64"):
-        size_masks({HIP: np.array([800])}, chart)
-
-
-def test_columns_of_different_length_are_refused():
-    with pytest.raises(SizingError, match="columns of one length"):
-        size_masks({HIP: np.array([1]), "body_mass_kg": np.array([1, 2])}, two())
-    with pytest.raises(SizingError, match="at least one measure"):
-        size_masks({}, two())
-
-
-def hips_of(low, high, **columns):
-    data = {"size": [f"s{i}" for i in range(len(low))], LOW: low, HIGH: high}
-    return SizeChart(pd.DataFrame(data | columns))
+    one, two_ = np.array([800]), np.array([800, 900])
+    for values, of, words in (
+        ({HIP: one}, chart, "up to 64"),
+        ({HIP: one, "body_mass_kg": two_}, two(), "columns of one length"),
+        ({}, two(), "at least one measure"),
+    ):
+        with pytest.raises(SizingError, match=words):
+            size_masks(values, of)
 
 
 @pytest.mark.parametrize(
@@ -390,12 +356,8 @@ def test_a_measure_that_is_not_given_leaves_what_does_not_limit_it():
 
 
 def test_a_warning_of_a_lacking_column_points_at_the_line_that_asked():
-    chart = chart_from(
-        pd.DataFrame({"size": ["a"], f"{HIP}_low": [70], "stature_cm_low": [150]}),
-        warn=False,
-    )
-    with pytest.warns(
-        SizingWarning, match=f"no column stature_cm, {HIP}, which"
-    ) as told:
+    chart = hips_of([70], [math.nan], stature_cm_low=[150])
+    words = f"no column stature_cm, {HIP}, which"
+    with pytest.warns(SizingWarning, match=words) as told:
         assign(people_of(pd.DataFrame({"waist_circumference_cm": [80.0]})), chart)
     assert told[0].filename == __file__
