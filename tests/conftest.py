@@ -89,7 +89,6 @@ def rng() -> np.random.Generator:
 PAGES = ("tests/test_pages_server.py", "tests/browser/")
 FIRST = (
     *PAGES,
-    "tests/hostile/test_same_bytes.py",
     "tests/test_style.py",
     "tests/bands/test_command.py",
     "notebooks/",

@@ -20,14 +20,9 @@ from sizing.stock import offer_from
 
 from .files import Cells
 
+ENDS = ("low", "high")
 CHART: Cells = [
-    [
-        "size",
-        "group",
-        "load_limit_kg",
-        "hip_circumference_cm_low",
-        "hip_circumference_cm_high",
-    ],
+    ["size", "group", "load_limit_kg", *(f"hip_circumference_cm_{e}" for e in ENDS)],
     ["adult a", "adult", 150, 80, 95],
     ["adult b", "adult", 200, 95, 115],
 ]

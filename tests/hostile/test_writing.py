@@ -1,31 +1,30 @@
-"""What the kit writes: whole or not at all, and never a formula."""
+"""What the kit writes: whole or not at all, never a formula, the same at any time."""
 
 import csv
 import io
 import os
 import stat
+import zipfile
 
+import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import chart_from, read_chart, write_chart
 from sizing.errors import SizingError
-from sizing.files import folders as files
 from sizing.files.writing import (
     FORMULA_STARTS,
     csv_bytes,
     marked,
+    rounded,
     unmarked,
     workbook_bytes,
-    write_bytes,
     write_text,
 )
 
 from .cells import NAMES
-from .tables import CHART
 
 TEXTS = st.one_of(
     st.text(max_size=8),
@@ -75,22 +74,6 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     assert os.listdir(tmp_path) == ["report.html"]
 
 
-def test_a_reader_sees_the_old_file_or_the_new(tmp_path, monkeypatch):
-    path = tmp_path / "chart.csv"
-    write_bytes(path, b"old")
-    seen = []
-    real = os.replace
-
-    def watched(source, target):
-        seen.append(path.read_bytes())
-        real(source, target)
-        seen.append(path.read_bytes())
-
-    monkeypatch.setattr(files.os, "replace", watched)
-    write_bytes(path, b"new" * 10_000)
-    assert seen == [b"old", b"new" * 10_000]
-
-
 def test_permissions_and_links_stay(tmp_path):
     real = tmp_path / "real.csv"
     real.write_text("old")
@@ -110,15 +93,35 @@ def test_a_place_that_cannot_be_written_is_named(name, tmp_path):
     assert os.listdir(tmp_path) == ["taken"]
 
 
-@pytest.mark.parametrize("ending", [".csv", ".xlsx"])
-@pytest.mark.parametrize("note", ["=1+1", "'=1+1", "-5 cm", "+ soft", "@home", "\tx"])
-def test_own_columns_come_back_as_they_were(note, ending, tmp_path):
-    frame = pd.DataFrame(CHART[1:], columns=CHART[0]).assign(note=note)
-    chart = chart_from(frame, warn=False)
-    path = tmp_path / f"chart{ending}"
-    write_chart(chart, path)
-    back = read_chart(path, warn=False).frame["note"].tolist()
-    assert back == [note, note]
-    if ending == ".xlsx":
-        sheet = openpyxl.load_workbook(path).active
-        assert all(c.data_type != "f" for row in sheet.iter_rows() for c in row)
+# The same bytes at any time; test_offline runs the commands
+
+
+def test_a_workbook_does_not_tell_when_it_was_made():
+    frame = pd.DataFrame({"size": ["a"], "share": [0.5]})
+    content = workbook_bytes({"sheet": frame})
+    assert content.count(b"PK\x03\x04") > 5
+    with zipfile.ZipFile(io.BytesIO(content)) as parts:
+        assert {part.date_time for part in parts.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        assert b"dcterms:created" not in parts.read("docProps/core.xml")
+    assert pd.read_excel(io.BytesIO(content)).equals(frame)
+
+
+@given(st.floats(1e-9, 1e9) | st.floats(-1e9, -1e-9), st.floats(-1e-15, 1e-15))
+def test_rounding_keeps_six_digits_and_cents(number, noise):
+    made = rounded(number)
+    assert abs(made - number) <= max(5.1e-6 * abs(number), 1e-15)
+    assert abs(made - number) <= 0.00501 or abs(number) < 1000
+    assert rounded(made) == made
+    near = rounded(number * (1 + noise))
+    assert near == made or abs(near - made) <= 1.1e-5 * abs(number)
+
+
+def test_what_is_no_fraction_stays_as_it_is():
+    frame = pd.DataFrame(
+        {"n": [1, 2], "share": [1 / 3, np.nan], "size": ["a", None], "yes": [True] * 2}
+    )
+    made = rounded(frame)
+    assert made["share"].iloc[0] == pytest.approx(0.333333, abs=1e-12)
+    assert made.drop(columns="share").equals(frame.drop(columns="share"))
+    assert made.dtypes.equals(frame.dtypes)
+    assert rounded({"a": [1 / 3, None, 7, "x"]}) == {"a": [0.333333, None, 7, "x"]}
