@@ -17,9 +17,14 @@ from sizing.app.table import EditableTable
 from sizing.errors import SizingError
 from sizing.lesson import answers as given
 from sizing.lesson.answers import NO_SIZE, REFERENCE, blank_table, filled
-from sizing.lesson.courses import FOLDER, keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE
-from sizing.lesson.room import RoomResult, room_result
+from sizing.lesson.room import (
+    FOLDER,
+    RoomResult,
+    keep_course,
+    kept_courses,
+    room_result,
+)
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
 from sizing.pages import lesson_pictures as pictures

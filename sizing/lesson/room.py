@@ -1,8 +1,12 @@
-"""What came of the room's answers: sizes, tape, and how far guesses are off."""
+"""What came of a room's answers: sizes, tape, guesses; and courses kept by date."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
+from itertools import count
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,18 +15,21 @@ import pandas as pd
 from scipy.special import chdtri
 
 from sizing.charts import SizeChart
+from sizing.charts.build import as_text
 from sizing.charts.fits import limits
-from sizing.errors import SizingError, check_replicates, check_seed
-from sizing.lesson.answers import CHOSEN, NO_SIZE, Answers
-from sizing.lesson.choosing import (
-    CHOICE_OUTCOMES,
-    PUT_WRONG_OUTCOMES,
-    Floats,
-    edge_margins,
-    innermost,
-    outcome_of_choice,
-    reading_errors,
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    check_replicates,
+    check_seed,
 )
+from sizing.files.folders import make_folder, write_bytes
+from sizing.files.reading import read_rows
+from sizing.files.writing import csv_bytes, rounded
+from sizing.lesson import choosing
+from sizing.lesson.answers import CHOSEN, NO_SIZE, Answers
+from sizing.lesson.choosing import Floats
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tape import MeasuringError, measuring_error
 from sizing.resources import texts
@@ -34,6 +41,12 @@ _STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
 #: Normal quantile that Bland and Altman round from 1.95996.
 REACH = 1.96
 TOGETHER = "together"
+#: The folder within that of the results, and what each file's name begins with.
+FOLDER, _FILE = "courses", "course "
+#: What is kept of a room: shares but for ``tape_error``, which is in cm or kg.
+FIGURES = ("wrong_chosen", "wrong_tape", "gain", "tape_error")
+_NUMBERS = ["participants", "n", "estimate", "low", "high"]
+COLUMNS = ["date", "chart", "figure", "measure", *_NUMBERS, "method"]
 
 
 @dataclass(frozen=True)
@@ -181,7 +194,7 @@ def room_result(
     check_seed(seed)
     truth = _truth(answers, chart, practice)
     whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
-    fits = edge_margins(whole, chart, reading_errors()) >= 0
+    fits = choosing.edge_margins(whole, chart, choosing.reading_errors()) >= 0
     chosen = answers.sizes.rename(columns={CHOSEN: "chosen"})
     chosen = chosen.sort_values("reading", kind="stable")
     later = chosen.duplicated(_WHO).map({False: "chosen", True: _AGAIN})
@@ -194,7 +207,7 @@ def room_result(
     position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
     codes = np.array([position[str(size)] for size in every["chosen"]], dtype=np.int64)
     every["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
-    every["outcome"] = outcome_of_choice(codes, fits)
+    every["outcome"] = choosing.outcome_of_choice(codes, fits)
     gain = guess_gain(answers, truth, every)
     every = every[every["source"] != _AGAIN]
     confusion = every.groupby(["source", "right", "chosen"], sort=False).size()
@@ -247,13 +260,17 @@ def _by_tape(
     whole, reason = wide[needed].notna().all(axis=1), _T.not_counted["not_whole"]
     out = wide.loc[~whole, _WHO].assign(what="sizes by tape", reason=reason)
     wide = wide[whole].reset_index(drop=True)
-    best = innermost(edge_margins(wide, chart, reading_errors()))
+    best = choosing.innermost(
+        choosing.edge_margins(wide, chart, choosing.reading_errors())
+    )
     names = np.array([*chart.sizes, NO_SIZE], dtype=object)
     return wide[_WHO].assign(chosen=names[best], source="tape")[columns], out
 
 
 def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    asked = {name: [name] for name in CHOICE_OUTCOMES} | {_WRONG: PUT_WRONG_OUTCOMES}
+    asked = {name: [name] for name in choosing.CHOICE_OUTCOMES} | {
+        _WRONG: choosing.PUT_WRONG_OUTCOMES
+    }
     rows, method = [], "95 %, Clopper and Pearson"
     for source, own in every.groupby("source", sort=False):
         for who, part in [(TOGETHER, own), *own.groupby("participant", sort=False)]:
@@ -311,3 +328,84 @@ def guess_gain(
             rows.append((measure, each[1].mean(), each[2].mean(), *ends))
     names = ["measure", "before", "after", "estimate", "low", "high", "method", "n"]
     return pd.DataFrame(rows, columns=names)
+
+
+def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
+    """The same room of the same day is kept once: it would count twice."""
+    wrong = room.wrong[room.wrong["participant"] == TOGETHER]
+    tape = room.error.table[room.error.table["kind"] == "between"]
+    figures = (
+        wrong.assign(figure="wrong_" + wrong["source"], measure=""),
+        room.gain.assign(figure="gain"),
+        tape.assign(figure="tape_error", estimate=tape["tem"]),
+    )
+    people, own = len(room.answers.participants), _T.course_files
+    table = pd.concat(figures, ignore_index=True)
+    table = table.assign(date=on.isoformat(), chart=room.chart, participants=people)
+    if table.empty:
+        raise SizingError(own["nothing"], action=own["nothing_action"])
+    content = csv_bytes(rounded(table[COLUMNS]))
+    make_folder(folder)
+    for number in count(1):
+        again = f" ({number})" if number > 1 else ""
+        path = Path(folder) / f"{_FILE}{on.isoformat()}{again}.csv"
+        if path.is_file() and path.read_bytes() == content:
+            return path
+        with suppress(FileExistsError):
+            return write_bytes(path, content, fresh=True)
+    raise AssertionError
+
+
+def kept_courses(folder: str | Path) -> pd.DataFrame:
+    """Return the courses kept, the earliest first: course, then ``COLUMNS``."""
+    frames, problems, own = [], [], _T.course_files
+    for path in sorted(Path(folder).glob("*")):
+        if not path.name.lower().startswith(_FILE):
+            continue
+        if path.suffix.lower() != ".csv":
+            # Nothing that looks like a course is passed over.
+            what = own["kind"], "courses as .csv", own["kind_action"]
+            problems.append(Problem(*what, path.name))
+            continue
+        sheet = read_rows(path, known=COLUMNS.__contains__)
+        heading = [as_text(cell) for cell in sheet.heading]
+        table = pd.DataFrame(sheet.body, columns=heading).map(as_text)
+        table.index += sheet.first + 1
+        lacking = [name for name in COLUMNS if heading.count(name) != 1]
+        if lacking or table.empty:
+            what = own["lacking" if lacking else "empty"].format(names=lacking[:1])
+            allowed, action = ", ".join(COLUMNS), own["lacking_action"]
+            problems.append(Problem(what, allowed, action, path.name, sheet.first))
+            continue
+        read = _read(table)
+        for name, cells in read.items():
+            # One participant's gain has no interval.
+            empty = (table[name] == "") & (name in ("low", "high"))
+            allowed = _T.allowed.get(name, _T.allowed["other"])
+            for row in table.index[cells.isna() & ~empty]:
+                place = path.name, int(row), str(name), table[name][row]
+                problems.append(Problem(own["cell"], allowed, own["mend"], *place))
+        table = table.assign(**read)
+        frames.append(table[COLUMNS].assign(course=path.stem[len(_FILE) :]))
+    if problems:
+        raise InputProblems(problems, about=f"the courses in '{folder}'")
+    if not frames:
+        return pd.DataFrame(columns=["course", *COLUMNS])
+    table = pd.concat(frames, ignore_index=True)[["course", *COLUMNS]]
+    return table.sort_values(["date", "course"], kind="stable", ignore_index=True)
+
+
+def _read(table: pd.DataFrame) -> dict[str, pd.Series]:
+    """Return what can be wrong in a course, missing where it cannot be read."""
+    day = pd.to_datetime(table["date"], format="%Y-%m-%d", errors="coerce")
+    share = table["figure"].isin(FIGURES[:2])
+    read = {
+        "date": day.dt.strftime("%Y-%m-%d"),
+        "figure": table["figure"].where(table["figure"].isin(FIGURES)),
+    }
+    for name in _NUMBERS:
+        cells = pd.to_numeric(table[name], errors="coerce")
+        whole = (cells >= 1) & (cells % 1 == 0)
+        good = whole if name in _NUMBERS[:2] else ~share | cells.between(0, 1)
+        read[name] = cells.where(good & np.isfinite(cells))
+    return read

@@ -14,17 +14,8 @@ from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import SizingError, check_number, check_replicates, check_seed
 from sizing.kinds import check_columns
-from sizing.lesson.choosing import (
-    ERROR_SPREAD,
-    NOT_FOUND,
-    PUT_WRONG_OUTCOMES,
-    Bools,
-    chosen_by_tape,
-    doubted_means,
-    edge_margins,
-    outcome_of_choice,
-    reading_errors,
-)
+from sizing.lesson import choosing
+from sizing.lesson.choosing import Bools
 from sizing.measures import vocabulary
 from sizing.people import People
 from sizing.people.people import layout
@@ -169,7 +160,12 @@ def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
     table = pd.DataFrame({"measure": []}) if error is None else error.table
     for measure in limits(chart):
         own = table[table["measure"] == measure]
-        row = reading_errors()[measure], 0.0, ERROR_SPREAD, _T.parts["kit"]
+        row = (
+            choosing.reading_errors()[measure],
+            0.0,
+            choosing.ERROR_SPREAD,
+            _T.parts["kit"],
+        )
         if len(own):
             tem = dict(zip(own["kind"], own["tem"].astype(float), strict=True))
             within = tem.get("within", own["tem"].iloc[0])
@@ -206,7 +202,7 @@ def chance_of_wrong_size(
     parts = error_parts(error, chart)
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
     place = layout(people, chart.measures)
-    fits = edge_margins(people.frame, chart, reading_errors()) >= 0
+    fits = choosing.edge_margins(people.frame, chart, choosing.reading_errors()) >= 0
     labels: list[tuple[int, str, str]] = []
     # As readings err now, and with more of an error by one SD of what is not known.
     flat: tuple[list[Bools], list[Bools]] = ([], [])
@@ -217,15 +213,18 @@ def chance_of_wrong_size(
         for found, more in zip(flat, (0.0, 1.0), strict=True):
             erring = spread * np.exp(more * parts["spread"].to_numpy())
             sd = dict(zip(parts["measure"], erring, strict=True))
-            came = outcome_of_choice(
-                chosen_by_tape(people.frame, chart, sd, seed), fits
+            came = choosing.outcome_of_choice(
+                choosing.chosen_by_tape(people.frame, chart, sd, seed), fits
             )
-            wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
+            wrong, missed = (
+                np.isin(came, choosing.PUT_WRONG_OUTCOMES),
+                came == choosing.NOT_FOUND,
+            )
             found += [wrong, missed, wrong | missed]
     some = np.asarray(fits.any(axis=1), dtype=float)[place.rows, None]
     now, then = (np.stack(each, axis=1).astype(float) for each in flat)
     drawing: Any = {"replicates": replicates, "seed": seed}
-    means = doubted_means(place, now, then, list(some), **drawing)
+    means = choosing.doubted_means(place, now, then, list(some), **drawing)
     low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
         estimate=means.estimate[0],

@@ -17,22 +17,13 @@ from sizing.errors import (
     check_seed,
     one_of,
 )
+from sizing.lesson import choosing
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
-    ERROR_SPREAD,
-    NONE_BELOW,
-    NOT_FOUND,
     PUT_WRONG_OUTCOMES,
-    SPREAD_WORDS,
     Bools,
     Floats,
     Ints,
-    chosen_by_tape,
-    doubted_means,
-    edge_margins,
-    likely_chances,
-    outcome_of_choice,
-    reading_errors,
 )
 from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, guessed
 from sizing.measures import MEASURES
@@ -182,14 +173,14 @@ def compare_ways(
     check_seed(seed)
     people = load_people("adults", seed=seed) if people is None else people
     chart = demo_chart() if chart is None else chart
-    sd = {**reading_errors(), **(reading_sd or {})}
+    sd = {**choosing.reading_errors(), **(reading_sd or {})}
     frame, weight = people.frame, people.weight.to_numpy(float)
-    fits = edge_margins(frame, chart, sd) >= 0
+    fits = choosing.edge_margins(frame, chart, sd) >= 0
     usual = int((fits * weight[:, None]).sum(axis=0).argmax())
     chosen: dict[str, Ints] = {}
     # The same with readings that err more: by one SD of what is not known of it.
     erring: dict[str, Ints] = {}
-    errs = [(chosen, 1.0), (erring, float(np.exp(ERROR_SPREAD)))]
+    errs = [(chosen, 1.0), (erring, float(np.exp(choosing.ERROR_SPREAD)))]
     for way in ways:
         rng = np.random.default_rng([seed, list(WAY_WORDS).index(way)])
         if way == "usual":
@@ -198,7 +189,7 @@ def compare_ways(
             for codes, more in errs[:1] if reading_sd else errs:
                 times = more / np.sqrt(2 if way == "tape_twice" else 1)
                 errors = {m: times * e for m, e in sd.items()}
-                codes[way] = chosen_by_tape(frame, chart, errors, seed)
+                codes[way] = choosing.chosen_by_tape(frame, chart, errors, seed)
         else:
             known = _KNOWN.get(way, ("body_mass_kg", "stature_cm"))
             if way == "by_eye":
@@ -206,8 +197,8 @@ def compare_ways(
             else:
                 error = {m: sd[m] * rng.standard_normal(len(frame)) for m in known}
                 seen = frame.assign(**{m: frame[m] + error[m] for m in known})
-            chance = likely_chances(frame, weight, chart, known, seen)
-            likely = chance.max(axis=1) >= NONE_BELOW
+            chance = choosing.likely_chances(frame, weight, chart, known, seen)
+            likely = chance.max(axis=1) >= choosing.NONE_BELOW
             chosen[way] = np.where(likely, chance.argmax(axis=1), -1)
 
     place = layout(people, chart.measures)
@@ -219,10 +210,10 @@ def compare_ways(
     whom = members, [m * own for m, own in zip(members, some, strict=True)]
     drawing: Any = {"replicates": replicates, "seed": seed}
     means = [
-        doubted_means(place, *each, **drawing)
+        choosing.doubted_means(place, *each, **drawing)
         for each in zip(now, then, whom, strict=True)
     ]
-    doubt = dict.fromkeys(erring, f"; {SPREAD_WORDS}")
+    doubt = dict.fromkeys(erring, f"; {choosing.SPREAD_WORDS}")
     found = _shares(place, means, labels, list(chosen), others, doubt)
     names = np.array([*chart.sizes, ""], dtype=object)
     choices = frame[["person", "draw"]].assign(
@@ -285,11 +276,15 @@ def _counted(
     Rows are people, columns each way's outcomes; differences follow the latter, since
     joining the draws is slow, and done once.
     """
-    came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
+    came = np.array(
+        [choosing.outcome_of_choice(codes, fits) for codes in chosen.values()]
+    )
     wrong = np.isin(came, PUT_WRONG_OUTCOMES)
     ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
     of_all = np.stack([*each, wrong], axis=1).astype(float)
-    of_some = 1.0 * np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
+    of_some = 1.0 * np.stack(
+        [came == "fitting", wrong, came == choosing.NOT_FOUND], axis=1
+    )
     if others:
         gaps = of_some[[ways.index(way) for way in others]]
         gaps -= of_some[ways.index(_AGAINST)]

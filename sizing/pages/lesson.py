@@ -22,16 +22,9 @@ from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
 from sizing.resources import cautions, texts
+from sizing.words import lesson as words_of
 from sizing.words.labels import BY_WORDS, chart_words, level_words
-from sizing.words.lesson import (
-    distance,
-    table_against_tape,
-    title_of,
-    told,
-    unit_of,
-    ways_answer,
-    worst_group,
-)
+from sizing.words.lesson import told
 from sizing.words.numbers import given, interval, points, share
 
 _T = texts("lesson")
@@ -50,7 +43,10 @@ def _environment() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         finalize=shown,
     )
-    made.filters |= {"interval": interval, "titled": partial(title_of, first=True)}
+    made.filters |= {
+        "interval": interval,
+        "titled": partial(words_of.title_of, first=True),
+    }
     made.globals |= {"by_eye": _T.by_eye, "edge_rule": EDGE_RULE}
     return made
 
@@ -169,7 +165,7 @@ def wrong_section() -> Section:
 
 
 def groups_section(ways: WaysResult) -> Section:
-    words = [worst_group(ways)]
+    words = [words_of.worst_group(ways)]
     return Section(_T.evidence["groups"], words, tables=[_groups_table(ways)])
 
 
@@ -188,7 +184,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     study = STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
     wrong = interval(told(lesson.kinder)["by_eye", WRONG])
     words = [
-        table_against_tape(ways, lesson.elsewhere),
+        words_of.table_against_tape(ways, lesson.elsewhere),
         own["kinder"].format(study=study, wrong=wrong),
     ]
     answer = [pictures["wrong_size"]]
@@ -198,9 +194,9 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         title=own["title"],
         question=own["question"],
         inputs=own["inputs"].format(
-            who=title_of(people.name), people=people, chart=chart
+            who=words_of.title_of(people.name), people=people, chart=chart
         ),
-        answer=ways_answer(ways),
+        answer=words_of.ways_answer(ways),
         sections=[
             Section(own["came"], (), answer, [ways_table(ways)]),
             ways_section(ways, words),
@@ -228,11 +224,11 @@ def handout_html(
         "handout",
         chart,
         pattern=pattern,
-        answer=ways_answer(ways),
+        answer=words_of.ways_answer(ways),
         figure=figure,
         people=people,
         rows=told(ways),
-        worst=worst_group(ways),
+        worst=words_of.worst_group(ways),
         wrong=wrong_words(*BY_ONE),
     )
 
@@ -248,7 +244,7 @@ def _measures_shown(measures: tuple[str, ...], units: str) -> list[dict[str, str
         found.append(
             {
                 "label": row["label"],
-                "unit": unit_of(measure, units)[0],
+                "unit": words_of.unit_of(measure, units)[0],
                 "landmarks": row["landmarks"].removeprefix("None: ").capitalize(),
                 "seated": row["how_seated"],
                 "lying": row["how_lying"],
@@ -318,7 +314,7 @@ def margin_words(miss: float, measure: str, units: str = "metric") -> str:
     if miss == 0:
         return str(_T.cards["on_edge"])
     side = "inside" if miss > 0 else "outside"
-    return f"{distance(miss, measure, units)} {side}"
+    return f"{words_of.distance(miss, measure, units)} {side}"
 
 
 def margins_table(

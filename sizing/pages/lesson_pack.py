@@ -13,18 +13,8 @@ from sizing.lesson.answers import NO_SIZE, blank_table
 from sizing.lesson.prepare import Lesson, Progress, silent
 from sizing.measures import labels, written
 from sizing.pages import lesson as pages
-from sizing.pages.lesson_pictures import (
-    Slide,
-    courses_slide,
-    drawn,
-    handout_picture,
-    pair_builds,
-    pair_slide,
-    repeats_slide,
-    room_slides,
-    slide_bytes,
-    wrong_slide,
-)
+from sizing.pages import lesson_pictures as drawing
+from sizing.pages.lesson_pictures import Slide
 from sizing.pages.page import Picture, render
 from sizing.pages.room import courses_page, room_page
 from sizing.resources import texts
@@ -39,10 +29,14 @@ _FORM_FILE, _BLANK_FILE = "answer_form.xlsx", "answer_form_blank.xlsx"
 
 def lesson_slides(lesson: Lesson) -> list[Slide]:
     numbers, units = map(int, lesson.pairs.table.get("pair", ())), lesson.units
-    pairs = (pair_slide(lesson.pairs, n, units=units) for n in numbers)
-    slides = [wrong_slide(lesson.ways), *pairs, repeats_slide(lesson.repeats)]
+    pairs = (drawing.pair_slide(lesson.pairs, n, units=units) for n in numbers)
+    slides = [
+        drawing.wrong_slide(lesson.ways),
+        *pairs,
+        drawing.repeats_slide(lesson.repeats),
+    ]
     if lesson.room is not None:
-        slides += room_slides(lesson.room, lesson.chart.sizes, units=units)
+        slides += drawing.room_slides(lesson.room, lesson.chart.sizes, units=units)
     return slides
 
 
@@ -57,13 +51,13 @@ def lesson_files(
     for number, slide in enumerate(slides):
         progress("Drawing the slides", 0.55 + 0.4 * number / len(slides))
         for kind in ("png", "svg"):
-            files[f"pictures/{slide.name}.{kind}"] = slide_bytes(slide, kind)
+            files[f"pictures/{slide.name}.{kind}"] = drawing.slide_bytes(slide, kind)
         png = files[f"pictures/{slide.name}.png"]
         pictures[slide.name] = Picture(png, slide.alt, slide.caption)
     progress("Writing the pages", 0.95)
     ways, people, chart, units = lesson.ways, lesson.people, lesson.chart, lesson.units
     practice, pattern, room = lesson.practice, lesson.pattern, lesson.room
-    figure = handout_picture(ways)
+    figure = drawing.handout_picture(ways)
     made = {
         "handout.html": pages.handout_html(ways, people, chart, figure, pattern),
         "evidence.html": pages.evidence_html(lesson, pictures),
@@ -82,7 +76,7 @@ def lesson_files(
         made["room_sizes.csv"] = _csv(room.sizes)
         made["room_tape.csv"] = _csv(room.error.table)
     if courses is not None and len(courses):
-        picture = drawn(courses_slide(courses))
+        picture = drawing.drawn(drawing.courses_slide(courses))
         made["courses.html"] = render(courses_page(courses, picture, units))
     errors = (
         f"{written(sd, m, units, to='tenth')} for {labels()[m].lower()}"
@@ -98,7 +92,7 @@ def lesson_files(
         "inputs": f"{title_of(people.name, first=True)}, n = {people.n:,}; "
         f"chart: {chart.name}; seed {ways.settings['seed']}.",
         "limits": pages.lesson_limits(people),
-        "pairs": pair_builds(lesson.pairs, units),
+        "pairs": drawing.pair_builds(lesson.pairs, units),
         "parts": _T.pack,
         "pictures": pictures,
         "table_words": table_against_tape(ways, lesson.elsewhere),

@@ -19,7 +19,7 @@ from PIL import Image
 
 from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.practice import Pairs
-from sizing.lesson.room import TOGETHER, Agreement, RoomResult
+from sizing.lesson.room import TOGETHER, RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import labels, written
 from sizing.pages.page import Picture
@@ -27,15 +27,7 @@ from sizing.plots import teaching as plots
 from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import quiet_style
 from sizing.resources import texts
-from sizing.words.lesson import (
-    courses_words,
-    gain_labels,
-    gain_words,
-    of_hundred,
-    title_of,
-    told,
-    unit_of,
-)
+from sizing.words import lesson as words_of
 from sizing.words.numbers import in_100, share
 
 _T = texts("lesson")
@@ -124,40 +116,36 @@ def drawn(slide: Slide) -> Picture:
 @alone
 def wrong_slide(found: WaysResult) -> Slide:
     """Return the answer as a picture: of a hundred, in a wrong size and in none."""
-    rows = told(found)
-    ways = [w for w in WAY_WORDS if (w, WRONG) in rows]
+    rows = words_of.told(found)
     own = found.overall[found.overall["outcome"].isin([WRONG, MISSED])]
-    words = " ".join(
-        f"{WAY_WORDS[w].capitalize()}: {of_hundred(rows[w, WRONG])} and "
-        f"{of_hundred(rows[w, MISSED])}."
-        for w in ways
-    )
+    said = {
+        way: [words_of.of_hundred(rows[way, one]) for one in (WRONG, MISSED)]
+        for way in WAY_WORDS
+        if (way, WRONG) in rows
+    }
+    words = (f"{WAY_WORDS[w].capitalize()}: {a} and {b}." for w, (a, b) in said.items())
     eye, tape = (
-        in_100(rows[w, WRONG]["estimate"]).removesuffix(" in 100")
-        for w in ("by_eye", "tape_once")
+        in_100(rows[way, WRONG]["estimate"]).removesuffix(" in 100")
+        for way in ("by_eye", "tape_once")
     )
     return _slide(
         plots.plot_wrong(own, ways=WAY_WORDS),
         "wrong_size",
         eye=eye,
         tape=tape,
-        words=words,
-        who=title_of(found.people, first=True),
+        words=" ".join(words),
+        who=words_of.title_of(found.people, first=True),
         chart=found.chart,
         spread=SPREAD_WORDS,
     )
 
 
 def handout_picture(found: WaysResult) -> Picture:
-    """Return the answer as wide and low as the handout has room for.
-
-    It is printed nearly as large as it is drawn: no letter is under 9 points.
-    """
+    """Return the answer as the handout has room for: no letter is under 9 points."""
     slide = wrong_slide(found)
     slide.figure.set_size_inches(8.5, 2.75)
-    title = slide.figure.get_suptitle()
-    bold = {"x": 0.015, "ha": "left", "fontweight": "bold"}
-    slide.figure.suptitle(title, fontsize=12, **bold)
+    bold: Any = {"x": 0.015, "ha": "left", "fontweight": "bold"}
+    slide.figure.suptitle(slide.figure.get_suptitle(), fontsize=12, **bold)
     # The title says it, and the legend needs its place.
     slide.axes.set_xlabel("")
     return drawn(slide)
@@ -207,8 +195,8 @@ def repeats_slide(table: pd.DataFrame) -> Slide:
         # Without a lasting error it is all one who measures: draw it once.
         table = table[table["by"] == "one measurer"]
     one = table[(table["by"] == "one measurer") & (table["outcome"] == "either")]
-    times = one["times"].astype(str) + " times"
-    times = times.replace({"1 times": "once", "2 times": "twice"})
+    times = one["times"].map({1: "once", 2: "twice"})
+    times = times.fillna(one["times"].astype(str) + " times")
     words = ", ".join(times + " " + one["estimate"].map(share))
     return _slide(plots.plot_repeats(table), "how_often_to_measure", words=words)
 
@@ -233,11 +221,20 @@ def room_slides(
             )
         )
     for measure, agreement in found.guesses.items():
-        if len(agreement.points):
-            slides.append(_guesses(measure, agreement, units))
+        if agreement.points.empty:
+            continue
+        (unit, size), what = words_of.unit_of(measure, units), labels()[measure].lower()
+        points, rows = agreement.points, agreement.table
+        points = points.assign(**points[["truth", "difference"]] / size)
+        rows = rows[rows["participant"] == TOGETHER]
+        rows = rows.assign(estimate=rows["estimate"] / size)
+        name = f"room_guesses_{what.replace(' ', '_')}"
+        said = {"what": what, "words": agreement.summary(unit, size)}
+        ax = plots.plot_agreement(points, rows, unit=unit)
+        slides.append(_slide(ax, name, "room_guesses", **said))
     if len(found.gain):
-        ax = plots.plot_gain(found.gain, labels=gain_labels())
-        slides.append(_slide(ax, "room_gain", words=gain_words(found.gain)))
+        ax = plots.plot_gain(found.gain, labels=words_of.gain_labels())
+        slides.append(_slide(ax, "room_gain", words=words_of.gain_words(found.gain)))
     if len(found.error.table):
         ax = plots.plot_measuring_error(found.error.table, labels=labels())
         slides.append(_slide(ax, "room_tape"))
@@ -246,20 +243,5 @@ def room_slides(
 
 @alone
 def courses_slide(table: pd.DataFrame) -> Slide:
-    return _slide(plots.plot_courses(table), "courses", words=courses_words(table))
-
-
-def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
-    unit, size = unit_of(measure, units)
-    name = labels()[measure].lower()
-    together = agreement.table[agreement.table["participant"] == TOGETHER]
-    points = agreement.points
-    points = points.assign(**points[["truth", "difference"]] / size)
-    together = together.assign(estimate=together["estimate"] / size)
-    return _slide(
-        plots.plot_agreement(points, together, unit=unit),
-        f"room_guesses_{name.replace(' ', '_')}",
-        "room_guesses",
-        what=name,
-        words=agreement.summary(unit, size),
-    )
+    words = words_of.courses_words(table)
+    return _slide(plots.plot_courses(table), "courses", words=words)

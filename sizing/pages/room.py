@@ -1,6 +1,6 @@
-"""What came of the room's own answers, as a page."""
+"""What came of the room's own answers, and of every room kept, as pages."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -17,6 +17,7 @@ from sizing.words.numbers import interval, points_interval
 from sizing.words.numbers import share as percent
 
 _T = texts("lesson")
+_ENDS = ("estimate", "low", "high")
 
 
 def room_page(
@@ -39,25 +40,19 @@ def room_page(
 
     own, sections, error = _T.room, [], room.error.table
     if len(room.sizes):
-        tables = sizes_tables(room, each)
+        tables = _sizes_tables(room, each)
         sections.append(Section("Sizes", (), of("room_sizes"), tables))
-    if room.guesses:
-        words = [
-            f"{labels()[m]}: {found.summary(*unit_of(m, units))}"
-            for m, found in room.guesses.items()
-        ]
-        tables = [
-            guess_table(measure, found.table, units, each)
-            for measure, found in room.guesses.items()
-            if len(found.points)
-        ]
+    if found := room.guesses.items():
+        words = [f"{labels()[m]}: {a.summary(*unit_of(m, units))}" for m, a in found]
+        some = [(m, a.table) for m, a in found if len(a.points)]
+        tables = [_guess_table(*one, units, each) for one in some]
         sections.append(Section("Guesses", words, of("room_guesses"), tables))
     if len(room.gain):
         words = [own["again_words"]]
         sections.append(Section(own["again"], words, of("room_gain")))
     if len(error):
-        tables = [tape_table(error, units)]
-        tables += [habit_table(room, units)] if each else []
+        tables = [_tape_table(error, units)]
+        tables += [_habit_table(room, units)] if each else []
         words = [room.error.worst() or own["fine"]]
         sections.append(Section("Tape", words, of("room_tape"), tables))
         if repeats is not None:
@@ -80,13 +75,9 @@ def room_page(
 def courses_page(kept: pd.DataFrame, picture: Picture, units: str = "metric") -> Page:
     own, tables = _T.courses, [courses_table(kept, units)]
     words = {name: own[name] for name in ("title", "question", "inputs")}
-    return Page(
-        **words,
-        answer=courses_words(kept),
-        sections=[Section(own["heading"], (), [picture], tables)],
-        limits=own["limits"],
-        sources=own["sources"],
-    )
+    words |= {"limits": own["limits"], "sources": own["sources"]}
+    sections = [Section(own["heading"], (), [picture], tables)]
+    return Page(**words, answer=courses_words(kept), sections=sections)
 
 
 def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
@@ -97,9 +88,7 @@ def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
         for row in own.to_dict("records"):
             name = gain_labels().get(row["measure"], row["measure"])
             if row["figure"] == "tape_error":
-                ends = ("estimate", "low", "high")
-                tem, low, high = (_length(row, end, units) for end in ends)
-                unit = unit_of(row["measure"], units)[0]
+                tem, low, high, unit = _lengths(row, _ENDS, units)
                 cells[f"{name}, {unit}"] = f"{tem} ({low} to {high})"
             elif row["figure"] == "gain":
                 cells[f"{name}: gain, points"] = points_interval(row)
@@ -111,91 +100,87 @@ def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
     return table(pd.DataFrame(rows), caption=caption, words=["Course", "Chart"])
 
 
-def _length(row: Mapping[Any, Any], name: str, units: str) -> str:
-    return f"{row[name] / unit_of(row['measure'], units)[1]:.1f}"
+def _lengths(row: Mapping[Any, Any], names: Sequence[str], units: str) -> list[str]:
+    """Write figures in cm or kg in the units asked for, and then the unit."""
+    unit, size = unit_of(row["measure"], units)
+    return [*(f"{row[name] / size:.1f}" for name in names), unit]
 
 
-def sizes_tables(room: RoomResult, each: bool = True) -> list[Table]:
+def _by_participant(
+    rows: pd.DataFrame, columns: Mapping[str, str], caption: str, count: str
+) -> Table:
+    """Return ``cell`` as a table, a row a participant; ``columns``: what is shown."""
+    rows = rows[rows.iloc[:, 0].isin(list(columns))]
+    wide = rows.pivot_table(
+        "cell", ["participant", "n"], rows.columns[0], aggfunc="first", sort=False
+    )
+    wide = wide[list(columns)].rename(columns=columns).reset_index()
+    wide = wide.rename(columns={"participant": "Participant", "n": count})
+    return table(wide, caption=caption, words=["Participant"])
+
+
+def _sizes_tables(room: RoomResult, each: bool) -> list[Table]:
     """Outcomes that never came stand in no column: the table must fit on a page."""
     tables = []
     for source, rows in _shown(room.sizes, each).groupby("source", sort=False):
-        came = rows.groupby("outcome")["count"].sum()
-        frames = []
-        for who, own in rows.groupby("participant", sort=False):
-            cells = {"Participant": who, "Choices": own["n"].iloc[0]}
-            for row in own.to_dict("records"):
-                # Only all together are enough for an interval to say something.
-                known = who == TOGETHER and row["count"]
-                told = f": {interval(row)}" if known else ""
-                if came[row["outcome"]]:
-                    words = CHOICE_WORDS[row["outcome"]].capitalize()
-                    cells[words] = f"{row['count']}{told}"
-            frames.append(cells)
+        # Only all together are enough for an interval to say something.
+        cells = [
+            f"{row['count']}: {interval(row)}"
+            if row["participant"] == TOGETHER and row["count"]
+            else f"{row['count']}"
+            for row in rows.to_dict("records")
+        ]
+        came = rows.groupby("outcome", sort=False)["count"].sum()
+        columns = {one: CHOICE_WORDS[one].capitalize() for one in came[came > 0].index}
+        rows = rows[["outcome", "participant", "n"]].assign(cell=cells)
         where = _T.sources_of_sizes[str(source)]
         caption = _T.room["sizes_caption"].format(source=where)
-        frame = pd.DataFrame(frames)
-        tables.append(table(frame, caption=caption, words=["Participant"]))
+        tables.append(_by_participant(rows, columns, caption, "Choices"))
     return tables
 
 
-def guess_table(
-    measure: str, rows: pd.DataFrame, units: str = "metric", each: bool = True
-) -> Table:
-    unit, size = unit_of(measure, units)
-    frames = []
-    for who, own in _shown(rows, each).groupby("participant", sort=False):
-        found = own.set_index("statistic").to_dict("index")
-        cells = {"Participant": who, "Guesses": own["n"].iloc[0]}
-        for statistic, words in _T.agreement.items():
-            row = found[statistic]
-            ends = ("estimate", "low", "high")
-            cell, low, high = (
-                signed(row[e] / size) if pd.notna(row[e]) else "" for e in ends
-            )
-            ends_known = who == TOGETHER and low
-            more = f" ({low} to {high})" if ends_known else ""
-            cells[words.format(unit=unit)] = cell + more
-        frames.append(cells)
-    caption = _T.room["guesses_caption"].format(
-        label=labels()[measure], method=rows["method"].iloc[0]
-    )
-    return table(pd.DataFrame(frames), caption=caption, words=["Participant"])
-
-
-def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
-    tenth = partial(percent, places=1)
-
-    def cells(row: Mapping[Any, Any]) -> dict[str, object]:
-        tem, low, high = (_length(row, name, units) for name in ("tem", "low", "high"))
-        target, reliability = (
-            "none" if pd.isna(row[f"target_{name}"]) else say(row[f"target_{name}"])
-            for name, say in (("relative_tem", tenth), ("reliability", "{:.2f}".format))
+def _guess_table(measure: str, rows: pd.DataFrame, units: str, each: bool) -> Table:
+    (unit, size), cells = unit_of(measure, units), []
+    method, rows = rows["method"].iloc[0], _shown(rows, each)
+    for row in rows.to_dict("records"):
+        told, low, high = (
+            "" if pd.isna(row[end]) else signed(row[end] / size) for end in _ENDS
         )
-        return {
-            "Measure": labels()[row["measure"]],
-            "Read again by": _T.kinds[row["kind"]],
-            "Technical error": f"{tem} {unit_of(row['measure'], units)[0]}",
-            "95 % interval": f"{low} to {high}",
-            "Of the mean": tenth(row["relative_tem"]),
-            "Target": target,
-            "Reliability": _reliability(row["reliability"]),
-            "Its target": reliability,
-            "Readings": row["n"],
-        }
-
-    frame = pd.DataFrame(map(cells, rows.to_dict("records")))
-    words = ["Measure", "Read again by"]
-    return table(frame, caption=_T.room["tape_caption"], words=words)
+        known = row["participant"] == TOGETHER and low
+        cells.append(f"{told} ({low} to {high})" if known else told)
+    rows = rows[["statistic", "participant", "n"]].assign(cell=cells)
+    columns = {name: words.format(unit=unit) for name, words in _T.agreement.items()}
+    label = labels()[measure]
+    caption = _T.room["guesses_caption"].format(label=label, method=method)
+    return _by_participant(rows, columns, caption, "Guesses")
 
 
-def _reliability(value: float) -> str:
-    """Write R; nobody's is perfect."""
-    if pd.isna(value):
-        return "too few people"
-    return "over 0.99" if 0.995 <= value < 1 else f"{value:.2f}"
+def _tape_table(rows: pd.DataFrame, units: str) -> Table:
+    tenth, frames = partial(percent, places=1), []
+    for row in rows.to_dict("records"):
+        tem, low, high, unit = _lengths(row, ("tem", "low", "high"), units)
+        target, its = row["target_relative_tem"], row["target_reliability"]
+        reached = row["reliability"]
+        # Nobody's is perfect.
+        sure = "over 0.99" if 0.995 <= reached < 1 else f"{reached:.2f}"
+        frames.append(
+            {
+                "Measure": labels()[row["measure"]],
+                "Read again by": _T.kinds[row["kind"]],
+                "Technical error": f"{tem} {unit}",
+                "95 % interval": f"{low} to {high}",
+                "Of the mean": tenth(row["relative_tem"]),
+                "Target": "none" if pd.isna(target) else tenth(target),
+                "Reliability": "too few people" if pd.isna(reached) else sure,
+                "Its target": "none" if pd.isna(its) else f"{its:.2f}",
+                "Readings": row["n"],
+            }
+        )
+    words, caption = ["Measure", "Read again by"], _T.room["tape_caption"]
+    return table(pd.DataFrame(frames), caption=caption, words=words)
 
 
-def habit_table(room: RoomResult, units: str = "metric") -> Table:
+def _habit_table(room: RoomResult, units: str) -> Table:
     wide = room.error.measurers.pivot_table(
         index="participant", columns="measure", values="bias", sort=False
     )
@@ -213,7 +198,7 @@ def _shown(rows: pd.DataFrame, each: bool) -> pd.DataFrame:
 
 
 def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
-    found = {}
+    found, own = {}, _T.room
     for name, one in (("Left out", room), ("Left in", slips)):
         cells = {
             f"In a wrong size, {_T.sources_of_sizes[r['source']]}": (
@@ -222,12 +207,11 @@ def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
             for r in _shown(one.wrong, False).to_dict("records")
         }
         for row in one.error.table.to_dict("records"):
-            label = labels()[row["measure"]]
-            told = f"{_length(row, 'tem', units)} {unit_of(row['measure'], units)[0]}"
-            cells[f"{label}, read again by {_T.kinds[row['kind']]}"] = told
+            label, kind = labels()[row["measure"]], _T.kinds[row["kind"]]
+            told = " ".join(_lengths(row, ["tem"], units))
+            cells[f"{label}, read again by {kind}"] = told
         found[name] = cells
     frame = pd.DataFrame(found).rename_axis("Figure").reset_index()
-    own = _T.room
     words = [own["slips_words"].format(n=len(room.answers.doubted))]
     shown = table(frame, caption=own["slips_caption"], words=["Figure"])
     return Section(own["slips"], words, tables=[shown])
@@ -251,15 +235,16 @@ def _left_out_section(room: RoomResult, rows: bool, each: bool) -> Section:
 def repeats_section(
     repeats: pd.DataFrame, pictures: Mapping[str, Picture], *, own: bool = False
 ) -> Section:
+    told, found = _T.room, repeats.assign(cell=repeats.apply(interval, axis=1))
     rows = [
         {"Read by": by, "Readings averaged": times}
-        | {_T.repeats[r["outcome"]]: interval(r) for r in found.to_dict("records")}
-        for (by, times), found in repeats.groupby(["by", "times"], sort=False)
+        | dict(zip(part["outcome"].map(_T.repeats), part["cell"], strict=True))
+        for (by, times), part in found.groupby(["by", "times"], sort=False)
     ]
-    shown = table(
-        pd.DataFrame(rows), caption=_T.room["repeats_caption"], words=["Read by"]
-    )
-    whose = _T.room["own_errors" if own else "kit_errors"]
-    words = [_T.room["repeats_words"].format(whose=whose)]
+    caption, frame = told["repeats_caption"], pd.DataFrame(rows)
+    words = [
+        told["repeats_words"].format(whose=told["own_errors" if own else "kit_errors"])
+    ]
     figures = [p for p in (pictures.get("how_often_to_measure"),) if p]
-    return Section(_T.room["repeats"], words, figures, [shown])
+    shown = table(frame, caption=caption, words=["Read by"])
+    return Section(told["repeats"], words, figures, [shown])

@@ -1,6 +1,5 @@
 """What slings tried on teach, as parts for the screen and as pages; the form."""
 
-from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
@@ -9,13 +8,13 @@ from matplotlib.axes import Axes
 
 from sizing.charts import SizeChart
 from sizing.measures import vocabulary
-from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
+from sizing.pages.page import Page, Section, Table, picture, render, table
 from sizing.plots.style import figure_of
 from sizing.plots.teaching import plot_learned
 from sizing.resources import invented_first, source_table, texts
 from sizing.trials.learn import LearnedChart
 from sizing.trials.read import taught
-from sizing.words.labels import labels
+from sizing.words.labels import chart_words, labels
 from sizing.words.numbers import share, span, unit_of, written
 
 _T = texts("trials")
@@ -44,16 +43,22 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
         words = own[f"{name}_words"].format(n=len(left))
         return Section(own[name], [words], **shown)
 
-    drawn = [_picture(ax) for ax in pictures(found, units=units).values()]
+    drawn = []
+    for ax in pictures(found, units=units).values():
+        label = ax.get_xlabel()
+        alt = own["alt"].format(label=label)
+        drawn.append(picture(figure_of(ax), alt=alt, caption=label))
     rows = left.head(50).to_dict("records")
+    learned = chart_words(found.chart, units, to="half")
+    whole = table(learned, caption=found.chart.name, words=[*learned.columns])
     return Page(
         title=own["title"],
         question=own["question"],
         inputs=own["inputs"].format(n=n, chart=chart.name, about=about),
         answer=invented_first(found.invented, found.answer(units)),
         sections=[
-            part("both", figures=drawn, tables=[edges_table(found, units)]),
-            part("chart", tables=[_chart_table(found.chart, units)]),
+            part("both", figures=drawn, tables=[_edges_table(found, units)]),
+            part("chart", tables=[whole]),
             part("disagree", tables=_service_tables(found)),
             part("left_out", bullets=[own["left_out_row"].format_map(r) for r in rows]),
             Section(own["why"], [_T.not_found]),
@@ -78,38 +83,34 @@ def form_page(chart: SizeChart, pattern: str | None = None) -> str:
     heads += own["heads_after"]
     # A space that does not break makes a row high enough to write in.
     blank = pd.DataFrame([["\u00a0"] * len(heads)] * _BLANK_ROWS, columns=heads)
-    how_table = table(how, caption=own["how_caption"], words=list(map(str, how)))
-    form = table(blank, caption=own["form_caption"], words=heads)
-    steps = [
-        Section(row["heading"], [row["text"]], bullets=[row["source"]])
-        if row["source"] != common
-        else Section(row["heading"], [row["text"]])
-        for row in told.to_dict("records")
-    ]
+    tables = {
+        "how": table(how, caption=own["how_caption"], words=[*how.columns]),
+        "form": table(blank, caption=own["form_caption"], words=heads),
+    }
     places = ", ".join(how["Measure"].str.lower())
+    steps = [
+        Section(heading, [text], bullets=[] if source == common else [source])
+        for heading, text, source in told[["heading", "text", "source"]].to_numpy()
+    ]
+    steps.append(Section(own["rests"], [own["rests_words"].format(common=common)]))
+    for name, one in tables.items():
+        words = own.get(f"{name}_words", "").format(places=places)
+        steps.append(Section(own[name], [words] if words else (), tables=[one]))
     page = Page(
         title=own["title"],
         question=own["question"],
         inputs=own["inputs"].format(chart=chart.name),
         answer=invented_first(chart.invented, own["answer"]),
-        sections=[
-            *steps,
-            Section(own["rests"], [own["rests_words"].format(common=common)]),
-            Section(own["how"], tables=[how_table]),
-            Section(
-                own["form"], [own["form_words"].format(places=places)], tables=[form]
-            ),
-        ],
+        sections=steps,
         limits=_T.limits[:3],
         sources=_T.sources[2:],
     )
     return render(page.for_pattern(pattern, chart.measures))
 
 
-def edges_table(found: LearnedChart, units: str = "metric") -> Table:
-    say = partial(written, units=units)
-
-    def cells(row: Mapping[Any, Any]) -> dict[str, object]:
+def _edges_table(found: LearnedChart, units: str) -> Table:
+    say, own, rows = partial(written, units=units), _T.page, []
+    for row in found.edges[found.edges["n"] > 0].to_dict("records"):
         measure, more = str(row["measure"]), row["more_trials"]
         learned, sure, lacks = row["why_none"], "", ""
         if pd.notna(row["estimate"]):
@@ -118,56 +119,28 @@ def edges_table(found: LearnedChart, units: str = "metric") -> Table:
             lacks = "over 2,000"
         if pd.notna(more):
             lacks = "none" if more == 0 else f"{more:.0f}"
-        return {
-            "Size": row["size"],
-            "Edge": f"{_name(measure)} {'from' if row['end'] == 'low' else 'to'}",
-            "Printed": say(row["printed"], measure, to="half"),
-            "Learned": learned,
-            "90 % interval": sure,
-            "Trials of the size": row["n"],
-            "Off there": row["limiting"],
-            "More for 1 cm": lacks,
-        }
-
-    rows = found.edges[found.edges["n"] > 0].to_dict("records")
-    words = ["Size", "Edge", "Printed", "Learned", "90 % interval"]
-    frame = pd.DataFrame(map(cells, rows))
-    return table(frame, caption=_T.page["edges_caption"], words=words)
-
-
-def _chart_table(chart: SizeChart, units: str) -> Table:
-    rows = {"Size": list(chart.sizes)}
-    for measure in chart.measures:
-        ends = (f"{measure}_low", f"{measure}_high")
-        rows[_name(measure)] = [
-            " to ".join(
-                "no limit" if pd.isna(v) else written(v, measure, units, to="half")
-                for v in (row.get(end) for end in ends)
-            )
-            for row in chart.frame.to_dict("records")
-        ]
-    return table(pd.DataFrame(rows), caption=chart.name, words=list(rows))
+        edge = f"{_name(measure)} {'from' if row['end'] == 'low' else 'to'}"
+        printed = say(row["printed"], measure, to="half")
+        counts = row["n"], row["limiting"], lacks
+        rows.append((row["size"], edge, printed, learned, sure, *counts))
+    frame = pd.DataFrame(rows, columns=own["edges_heads"])
+    return table(frame, caption=own["edges_caption"], words=own["edges_heads"][:5])
 
 
 def _service_tables(found: LearnedChart) -> list[Table]:
     rows, tables, own = found.services, [], _T.page
     if len(rows):
-        shown = pd.DataFrame(
-            {
-                "Service": rows["service"],
-                "Trials": rows["n"],
-                "Called": rows["outcome"],
-                "Times": rows["count"],
-                "Expected": rows["expected"].map("{:.1f}".format),
-                "Disagrees": rows["disagrees"].map({True: "yes", False: "no"}),
-            }
+        shown = rows[["service", "n", "outcome", "count"]].assign(
+            expected=rows["expected"].map("{:.1f}".format),
+            disagrees=rows["disagrees"].map({True: "yes", False: "no"}),
         )
+        shown = shown.set_axis(own["services_heads"], axis=1)
         if rows["estimate"].notna().any():
-            ends = rows[["estimate", "low", "high"]].itertuples(index=False)
+            ends = rows[["estimate", "low", "high"]].to_numpy()
             shown[own["reaches"]] = [
                 "{:+.1f}, {:+.1f} to {:+.1f}".format(*r) for r in ends
             ]
-        words = ["Service", "Called", "Disagrees"]
+        words = own["services_heads"][::2][:2] + own["services_heads"][-1:]
         tables.append(table(shown, caption=own["services_caption"], words=words))
     odd = found.surprising.head(20)
     if len(odd):
@@ -176,9 +149,3 @@ def _service_tables(found: LearnedChart) -> list[Table]:
         words = own["odd_heads"][1:4]
         tables.append(table(shown, caption=own["odd_caption"], words=words))
     return tables
-
-
-def _picture(ax: Axes) -> Picture:
-    label = ax.get_xlabel()
-    alt = _T.page["alt"].format(label=label)
-    return picture(figure_of(ax), alt=alt, caption=label)

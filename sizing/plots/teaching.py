@@ -11,28 +11,19 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from sizing.lesson.room import signed
-from sizing.plots.style import (
-    FAINT,
-    HATCHES,
-    INK,
-    LINES,
-    MARKERS,
-    SHADES,
-    SOFT,
-    axes_or_new,
-    beside,
-    grid_below,
-    name_rows,
-    percent_axis,
-    quiet_style,
-)
+from sizing.plots import style
+from sizing.plots.style import INK, axes_or_new, quiet_style
 from sizing.words.numbers import interval, points_interval
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4
 #: Bars of what is told first, and of what is told second.
-_FIRST: dict[str, Any] = {"color": SHADES[1], "edgecolor": INK}
-_SECOND: dict[str, Any] = {"color": SHADES[3], "hatch": HATCHES[1], "edgecolor": INK}
+_FIRST: dict[str, Any] = {"color": style.SHADES[1], "edgecolor": INK}
+_SECOND: dict[str, Any] = {
+    "color": style.SHADES[3],
+    "hatch": style.HATCHES[1],
+    "edgecolor": INK,
+}
 
 
 def slide_axes(ax: Axes | None) -> Axes:
@@ -59,26 +50,23 @@ def _legend(ax: Axes, *, ncols: int = 1, below: float = 0.14) -> None:
 
 @_slide
 def plot_wrong(ax: Axes, table: pd.DataFrame, *, ways: Mapping[str, str]) -> None:
-    rows = table.set_index(["way", "outcome"]).to_dict("index")
-    wrong, none = dict.fromkeys(table["outcome"])
-    names = [way for way in ways if (way, wrong) in rows]
-    bad: dict[str, Any] = _FIRST | {"lw": 0.8}
-    without: dict[str, Any] = bad | {"color": "white", "hatch": "///"}
-    for i, way in enumerate(names):
-        row, missed = rows[way, wrong], 100 * rows[way, none]["estimate"]
-        middle, low, high = (100 * row[c] for c in ("estimate", "low", "high"))
-        ax.barh(i, middle, height=0.7, **bad)
-        ax.barh(i, missed, left=middle, height=0.7, **without)
-        ax.plot([low, high], [i, i], color=INK, lw=1.6)
-        both = interval(row), interval(rows[way, none])
-        words = "{} wrong, {} none".format(*(one.replace(" %", "") for one in both))
-        place = (max(high, middle + missed) + 1.2, i)
-        ax.annotate(words, place, va="center", fontsize=11)
-    name_rows(ax, range(len(names)), [ways[way] for way in names], fontsize=12)
-    most = 100 * float(table.groupby("way")["estimate"].sum().max())
-    ax.set_xlim(0, max(most + 46, 60))
-    ax.barh(0, 0, label="in a wrong size", **bad)
-    ax.barh(0, 0, label="in none", **without)
+    parts = [own.set_index("way") for _, own in table.groupby("outcome", sort=False)]
+    names = [way for way in ways if way in parts[0].index]
+    wrong, none = (100 * part.loc[names, ["estimate", "low", "high"]] for part in parts)
+    y, middle = range(len(names)), wrong["estimate"]
+    looks: dict[str, Any] = {"height": 0.7, "lw": 0.8, "edgecolor": INK}
+    white: dict[str, Any] = {"color": "white", "hatch": "///"}
+    ax.barh(y, middle, label="in a wrong size", color=style.SHADES[1], **looks)
+    ax.barh(y, none["estimate"], left=middle, label="in none", **white, **looks)
+    ax.plot([wrong["low"], wrong["high"]], [y, y], color=INK, lw=1.6)
+    whole = middle + none["estimate"]
+    ends = whole.clip(lower=wrong["high"]) + 1.2
+    for i, (way, end) in enumerate(zip(names, ends, strict=True)):
+        said = (interval(part.loc[way].to_dict()).replace(" %", "") for part in parts)
+        words = "{} wrong, {} none".format(*said)
+        ax.annotate(words, (end, i), va="center", fontsize=11)
+    style.name_rows(ax, y, [ways[way] for way in names], fontsize=12)
+    ax.set_xlim(0, max(float(whole.max()) + 46, 60))
     _legend(ax, ncols=2, below=0.12)
     ax.set_xlabel("Of a hundred people who fit at least one size")
 
@@ -94,14 +82,19 @@ def plot_repeats(ax: Axes, table: pd.DataFrame) -> None:
         for j, by in enumerate(dict.fromkeys(table["by"])):
             own = table[(table["outcome"] == outcome) & (table["by"] == by)]
             x, label = own["times"].to_numpy(dtype=float) + shift, f"{name}: {by}"
-            style: dict[str, Any] = {"marker": MARKERS[2 * i + j], "ls": LINES[j]}
-            ax.plot(x, own["estimate"], color=SHADES[i], mec=INK, label=label, **style)
-            ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.2)
+            look: dict[str, Any] = {
+                "marker": style.MARKERS[2 * i + j],
+                "ls": style.LINES[j],
+            }
+            ax.plot(
+                x, own["estimate"], color=style.SHADES[i], mec=INK, label=label, **look
+            )
+            ax.vlines(x, own["low"], own["high"], color=style.SOFT, lw=1.2)
             shift += 0.04
     ax.set_xticks(sorted(set(table["times"])))
     ax.set_xlabel("Readings averaged")
     ax.set_ylim(bottom=0)
-    percent_axis(ax.yaxis, decimals=None)
+    style.percent_axis(ax.yaxis, decimals=None)
     ax.grid(axis="y")
     _legend(ax, below=0.13)
 
@@ -112,38 +105,37 @@ def plot_agreement(
 ) -> None:
     """Draw how far each guess is off, against the truth; no mark says whose."""
     x, y = points["truth"], points["difference"]
-    ax.plot(x, y, "o", color=SHADES[1], mec=INK, ms=6)
-    ax.axhline(0, color=FAINT, lw=1, zorder=0)
+    ax.plot(x, y, "o", color=style.SHADES[1], mec=INK, ms=6)
+    ax.axhline(0, color=style.FAINT, lw=1, zorder=0)
     told = dict(zip(table["statistic"], table["estimate"], strict=True))
     for name, words, line in (
-        ("bias", "on average", LINES[0]),
-        ("lower_limit", "lower limit", LINES[1]),
-        ("upper_limit", "upper limit", LINES[1]),
+        ("bias", "on average", style.LINES[0]),
+        ("lower_limit", "lower limit", style.LINES[1]),
+        ("upper_limit", "upper limit", style.LINES[1]),
     ):
         value = told.get(name, np.nan)
         if np.isfinite(value):
             ax.axhline(value, color=INK, ls=line, lw=1.4)
-            beside(ax, f"{words} {signed(value)}", value, fontsize=11)
+            style.beside(ax, f"{words} {signed(value)}", value, fontsize=11)
     ax.set_xlabel(f"Truth, {unit}")
     ax.set_ylabel(f"Guess minus truth, {unit}")
 
 
 @_slide
 def plot_gain(ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]) -> None:
-    steps = (
-        ("before", "first guess", -0.2, _FIRST),
-        ("after", "guessed again", 0.2, _SECOND),
-    )
+    y, steps = np.arange(len(table)), {"before": _FIRST, "after": _SECOND}
+    for name, words, off in (
+        ("before", "first guess", -0.2),
+        ("after", "guessed again", 0.2),
+    ):
+        ax.barh(y + off, table[name], height=0.36, label=words, **steps[name])
     for i, row in enumerate(table.to_dict("records")):
-        for name, words, off, style in steps:
-            label = words if i == 0 else None
-            ax.barh(i + off, row[name], height=0.36, label=label, **style)
         words = f"gain {points_interval(row)} points" if row["n"] > 1 else ""
-        beside(ax, words, i, fontsize=12)
+        style.beside(ax, words, i, fontsize=12)
     names = [labels.get(m, m) for m in table["measure"]]
-    name_rows(ax, range(len(table)), names)
+    style.name_rows(ax, range(len(table)), names)
     ax.set_xlim(0, 1.15 * float(table[["before", "after"]].to_numpy().max()))
-    percent_axis(ax.xaxis)
+    style.percent_axis(ax.xaxis)
     about = "How far off a guess is, share of the truth; of sizes: share not right"
     ax.set_xlabel(about)
     _legend(ax, ncols=2)
@@ -156,16 +148,18 @@ def plot_courses(ax: Axes, table: pd.DataFrame) -> None:
     for i, (figure, words) in enumerate(figures.items()):
         own = table[table["figure"] == figure]
         x = np.array([courses.index(c) for c in own["course"]]) + 0.12 * i
-        ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.6)
+        ax.vlines(x, own["low"], own["high"], color=style.SOFT, lw=1.6)
         fill_of = INK if i == 0 else "white"
-        ax.plot(x, own["estimate"], MARKERS[i], color=INK, mfc=fill_of, label=words)
+        ax.plot(
+            x, own["estimate"], style.MARKERS[i], color=INK, mfc=fill_of, label=words
+        )
     # A dozen dates can be read; of more, every second or third is written.
     step = -(-len(courses) // 12)
     places = range(0, len(courses), step)
     ax.set_xticks(places, courses[::step], rotation=30, ha="right")
     ax.set_xlim(-0.5, len(courses) - 0.3)
     ax.set_ylim(-0.02, 1.02)
-    percent_axis(ax.yaxis)
+    style.percent_axis(ax.yaxis)
     ax.grid(axis="y")
     ax.set_ylabel("In a size that does not fit")
     ax.legend(loc="upper right", ncols=2)
@@ -176,30 +170,31 @@ def plot_measuring_error(
     ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]
 ) -> None:
     measures = list(dict.fromkeys(table["measure"]))
-    within: dict[str, Any] = {"color": SHADES[3], "hatch": HATCHES[0], "edgecolor": INK}
+    within: dict[str, Any] = {
+        "color": style.SHADES[3],
+        "hatch": style.HATCHES[0],
+        "edgecolor": INK,
+    }
     kinds = {
         "within": ("the same person again", -0.2, within),
-        "between": ("another person", 0.2, _FIRST | {"hatch": HATCHES[1]}),
+        "between": ("another person", 0.2, _FIRST | {"hatch": style.HATCHES[1]}),
     }
-    for row in table.to_dict("records"):
-        _, off, style = kinds[row["kind"]]
-        place = measures.index(row["measure"]) + off
-        scale = row["relative_tem"] / row["tem"] if row["tem"] > 0 else 0.0
-        ax.barh(place, row["relative_tem"], height=0.36, **style)
-        ends = [row["low"] * scale, row["high"] * scale]
-        ax.plot(ends, [place, place], color=INK, lw=1.4)
-        target = row["target_relative_tem"]
-        if pd.notna(target):
-            ax.plot([target] * 2, [place - 0.2, place + 0.2], color=INK, lw=3)
-    for words, _, style in kinds.values():
-        ax.barh(0, 0, label=words, **style)
+    for kind, (words, off, look) in kinds.items():
+        own = table[table["kind"] == kind]
+        y, share = own["measure"].map(measures.index) + off, own["relative_tem"]
+        ax.barh(y, share, height=0.36, **look)
+        scale = (share / own["tem"]).fillna(0.0)
+        ax.plot([own["low"] * scale, own["high"] * scale], [y, y], color=INK, lw=1.4)
+        target = own["target_relative_tem"].astype(float)
+        ax.plot([target, target], [y - 0.2, y + 0.2], color=INK, lw=3)
+        ax.barh(0, 0, label=words, **look)
     ax.plot([], [], color=INK, lw=3, label="published target")
     names = [fill(labels.get(m, m), 18) for m in measures]
-    name_rows(ax, range(len(measures)), names)
+    style.name_rows(ax, range(len(measures)), names)
     # A wide interval of a few readings must not squeeze the bars.
     most = float(table["relative_tem"].max())
     ax.set_xlim(0, max(2.2 * most, 0.025))
-    percent_axis(ax.xaxis, decimals=None)
+    style.percent_axis(ax.xaxis, decimals=None)
     ax.set_xlabel("Technical error of measurement, share of the mean")
     _legend(ax, ncols=3)
 
@@ -217,7 +212,7 @@ def plot_confusion(ax: Axes, table: pd.DataFrame, *, sizes: Sequence[str]) -> No
         for j, column in enumerate(chosen):
             number, fits = count.get((row, column), 0), column in row.split(" or ")
             grey = 0.75 - 0.55 * number / most if number else 1.0
-            edge, wide = (INK, 2.6) if fits else (FAINT, 0.8)
+            edge, wide = (INK, 2.6) if fits else (style.FAINT, 0.8)
             cell = Rectangle((j - 0.46, i - 0.46), 0.92, 0.92, fc=str(grey))
             cell.set(edgecolor=edge, linewidth=wide)
             ax.add_patch(cell)
@@ -253,10 +248,14 @@ def plot_learned(
     room = 0.05 * (right - left)
     begins = printed["low"].fillna(left - room)
     wide = printed["high"].fillna(right + room) - begins
-    style: dict[str, Any] = {"color": SHADES[3], "edgecolor": SOFT, "label": "printed"}
+    look: dict[str, Any] = {
+        "color": style.SHADES[3],
+        "edgecolor": style.SOFT,
+        "label": "printed",
+    }
     with quiet_style():
-        ax.barh(range(len(sizes)), wide, left=begins, height=0.5, **style)
-        for end, marker in zip(("low", "high"), MARKERS, strict=False):
+        ax.barh(range(len(sizes)), wide, left=begins, height=0.5, **look)
+        for end, marker in zip(("low", "high"), style.MARKERS, strict=False):
             own = rows[(rows["end"] == end) & rows["estimate"].notna()]
             ax.errorbar(
                 own["estimate"],
@@ -269,8 +268,8 @@ def plot_learned(
                 ls="none",
                 label=f"learned: {'begins' if end == 'low' else 'ends'} (90 %)",
             )
-        name_rows(ax, range(len(sizes)), sizes)
-        grid_below(ax)
+        style.name_rows(ax, range(len(sizes)), sizes)
+        style.grid_below(ax)
         ax.set_xlabel(label)
         ax.legend(loc="upper center", bbox_to_anchor=(0.5, 1.16), ncols=3, fontsize=9)
     return ax

@@ -14,17 +14,8 @@ from sizing.client.readings import MASS
 from sizing.errors import SizingError, check_seed
 from sizing.measures import plain
 from sizing.resources import closing, invented_words, texts
-from sizing.trials.model import (
-    FAR,
-    OUTCOMES,
-    SHIFT_SD,
-    STRAY,
-    Floats,
-    Tried,
-    draw,
-    outcome_chances,
-    state,
-)
+from sizing.trials import model
+from sizing.trials.model import OUTCOMES, Floats, Tried
 from sizing.trials.read import WHERE, Trials
 from sizing.words.numbers import span, written
 
@@ -152,12 +143,12 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     names = sorted(name for name in trials.frame["service"].unique() if name)
     services = names if len(names) >= LEAST_SERVICES else []
     tried = _tried(trials, sizes, services)
-    thetas = draw(tried, np.random.default_rng(seed))
-    drawn = np.array([state(tried, theta).edges for theta in thetas])
+    thetas = model.draw(tried, np.random.default_rng(seed))
+    drawn = np.array([model.state(tried, theta).edges for theta in thetas])
     edges = _edges(trials, tried, sizes, drawn)
     alone = replace(tried, service=np.full(len(outcomes), -1))
     without = np.delete(thetas, np.r_[tried.parts[2]], axis=1)
-    chances = np.array([outcome_chances(alone, t) for t in without[::10]])
+    chances = np.array([model.outcome_chances(alone, t) for t in without[::10]])
     at = outcomes.map(OUTCOMES.index).to_numpy()
     odd = trials.frame.assign(chance=chances.mean(axis=0)[at, np.arange(len(at))])
     odd = odd[odd["chance"] < SURPRISE].sort_values("chance", kind="stable")
@@ -171,7 +162,7 @@ def _tried(trials: Trials, sizes: list[str], services: list[str]) -> Tried:
     chart = trials.chart.frame.set_index("size").loc[sizes]
     columns = ([f"{m}_{end}" for m in measures] for end in ENDS)
     printed = [chart.reindex(columns=names).to_numpy(float).T for names in columns]
-    none = np.array([-FAR, FAR]).reshape(2, 1, 1)
+    none = np.array([-model.FAR, model.FAR]).reshape(2, 1, 1)
     said = [[[m in told for told in frame[name]] for m in measures] for name in WHERE]
     return Tried(
         frame[list(measures)].to_numpy(float).T,
@@ -190,7 +181,7 @@ def _edges(
 ) -> pd.DataFrame:
     low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
     variance = drawn.var(axis=0)
-    prior = SHIFT_SD**2 + STRAY[0] ** 2 * np.exp(2 * STRAY[1] ** 2)
+    prior = model.SHIFT_SD**2 + model.STRAY[0] ** 2 * np.exp(2 * model.STRAY[1] ** 2)
     chart, frame, rows = trials.chart.frame.set_index("size"), trials.frame, []
     none = pd.Series(np.nan, chart.index)
     places = product(enumerate(trials.measures), trials.chart.sizes, enumerate(ENDS))
@@ -235,7 +226,7 @@ def _by_service(
 ) -> pd.DataFrame:
     columns = ["service", "n", "outcome", "count", "expected", "disagrees"]
     rows = []
-    states = (state(tried, theta) for theta in thetas)
+    states = (model.state(tried, theta) for theta in thetas)
     draws = np.array([one.service * one.scales[1] for one in states])
     groups = trials.frame[trials.frame["service"] != ""].groupby("service")
     for (name, own), e in product(groups, (0, 1)):

@@ -54,7 +54,9 @@ def labels() -> dict[str, str]:
     return dict(words["label"] + ", " + words["unit"])
 
 
-def chart_words(chart: SizeChart, units: str = "metric") -> pd.DataFrame:
+def chart_words(
+    chart: SizeChart, units: str = "metric", *, to: str = "tenth"
+) -> pd.DataFrame:
     """Write a chart out for people, a row per size, its bands as "80 to 104 cm".
 
     A column Group where no size's name says it, a load limit where one is stated.
@@ -68,21 +70,21 @@ def chart_words(chart: SizeChart, units: str = "metric") -> pd.DataFrame:
     for measure in chart.measures:
         ends = (frame.get(f"{measure}_{end}", nothing) for end in ("low", "high"))
         rows[labels()[measure].rsplit(", ", 1)[0]] = [
-            _band(low, high, measure, say) for low, high in zip(*ends, strict=True)
+            _band(low, high, measure, say, to) for low, high in zip(*ends, strict=True)
         ]
     if (limits := frame["load_limit_kg"]).notna().any():
-        rows["Load limit"] = [_edge(value, "load_limit_kg", say) for value in limits]
+        rows["Load limit"] = [_edge(v, "load_limit_kg", say, to) for v in limits]
     return pd.DataFrame(rows)
 
 
-def _band(low: float, high: float, measure: str, say: Say) -> str:
+def _band(low: float, high: float, measure: str, say: Say, to: str) -> str:
     if pd.notna(low) and pd.notna(high):
-        return span(low, high, measure, say)
-    return " to ".join(_edge(value, measure, say) for value in (low, high))
+        return span(low, high, measure, say, to=to)
+    return " to ".join(_edge(value, measure, say, to) for value in (low, high))
 
 
-def _edge(value: float, measure: str, say: Say) -> str:
-    return "no limit" if pd.isna(value) else say(value, measure, to="tenth")
+def _edge(value: float, measure: str, say: Say, to: str) -> str:
+    return "no limit" if pd.isna(value) else say(value, measure, to=to)
 
 
 def covered_rows(found: Coverage) -> pd.DataFrame:

@@ -140,22 +140,21 @@ def gain_words(gain: pd.DataFrame) -> str:
     """Say how far off guesses were before and after measuring, and what it gained."""
     said = []
     for row in gain.to_dict("records"):
-        ends = [points(row[end], sign=False) for end in ("low", "high")]
-        gained = points(row["estimate"], sign=False)
-        off = "not right for" if row["measure"] == CHOSEN else "off by"
+        gained, low, high = (
+            points(row[end], sign=False) for end in ("estimate", "low", "high")
+        )
         words = _T.said["gain"].format(
             label=gain_labels()[row["measure"]],
             n=row["n"],
-            off=off,
+            off="not right for" if row["measure"] == CHOSEN else "off by",
             before=share(row["before"]),
             after=share(row["after"]),
             gained=gained,
             s="" if gained == "1" else "s",
         )
-        known = row["n"] > 1 and ends[0] != ends[1]
-        words += f" ({ends[0]} to {ends[1]})" if known else ""
-        if row["n"] > 1 and row["low"] <= 0 <= row["high"]:
-            words += _T.said["gain_open"]
+        if row["n"] > 1:
+            words += f" ({low} to {high})" if low != high else ""
+            words += _T.said["gain_open"] if row["low"] <= 0 <= row["high"] else ""
         said.append(f"{words}.")
     return " ".join(said)
 
@@ -167,8 +166,8 @@ def courses_words(table: pd.DataFrame) -> str:
         n = int(own["n"].sum())
         wrong = round(float((own["estimate"] * own["n"]).sum()))
         said += [f"of {n:,} sizes {words}, {wrong:,} did not fit"] if n else []
-    days = sorted(set(table["date"]))
-    count = table["course"].nunique()
-    when = " to ".join(dict.fromkeys((days[0], days[-1])))
-    head = f"{count} course{'' if count == 1 else 's'}, {when}"
+    count, days = table["course"].nunique(), (table["date"].min(), table["date"].max())
+    head = (
+        f"{count} course{'' if count == 1 else 's'}, {' to '.join(dict.fromkeys(days))}"
+    )
     return f"{': '.join([head, *filter(None, ['; '.join(said)])])}."

@@ -11,7 +11,7 @@ from sizing.charts import demo_chart
 from sizing.cli import lesson as command
 from sizing.errors import InputProblems, SizingError
 from sizing.lesson import room_result
-from sizing.lesson.courses import COLUMNS, keep_course, kept_courses
+from sizing.lesson.room import COLUMNS, keep_course, kept_courses
 from sizing.pages.lesson_pictures import courses_slide
 from sizing.pages.room import courses_table
 from sizing.resources import source_table
@@ -47,13 +47,12 @@ def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
     own = kept[kept["course"] == "2024-05-01"].set_index(["figure", "measure"])
     together = room.wrong[room.wrong["participant"] == "together"]
     for source, row in together.set_index("source").iterrows():
-        found = own.loc[(f"wrong_{source}", "")]
-        for name in ("estimate", "low", "high", "n"):
-            assert found[name] == pytest.approx(row[name], rel=1e-4)
+        names = ["estimate", "low", "high", "n"]
+        found = own.loc[(f"wrong_{source}", ""), names].astype(float).tolist()
+        assert found == pytest.approx(row[names].astype(float).tolist(), rel=1e-4)
     gain = room.gain.set_index("measure")["estimate"]
     assert own.loc["gain"]["estimate"].to_dict() == pytest.approx(gain.to_dict(), 1e-4)
-    count = int(together["count"].iloc[0])
-    n = int(together["n"].iloc[0])
+    count, n = together[["count", "n"]].iloc[0].astype(int)
     assert f"of {3 * n} sizes chosen, {3 * count} did not fit" in courses_words(kept)
     table = courses_table(kept)
     assert len(table.rows) == 3 and len({row[2:] for row in table.rows}) == 1
@@ -109,8 +108,7 @@ def test_another_table_an_empty_room_and_no_folder_are_refused(room, tmp_path):
 
 def test_a_course_of_another_spelling_or_kind_is_not_passed_over(room, tmp_path):
     """Before, both were left out in silence."""
-    path = keep_course(tmp_path, room, DAY)
-    path.rename(tmp_path / "Course 2024-05-01.CSV")
+    keep_course(tmp_path, room, DAY).rename(tmp_path / "Course 2024-05-01.CSV")
     assert set(kept_courses(tmp_path)["course"]) == {"2024-05-01"}
     (tmp_path / "course 2023-01-09.xlsx").write_bytes(b"PK")
     with pytest.raises(InputProblems, match=r"2023-01-09.xlsx.*save it as CSV"):
@@ -128,5 +126,3 @@ def test_the_command_keeps_the_room_and_shows_every_room(tmp_path, capsys):
     assert "2024-05-01" in page and "safe working load" in page
     index = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     assert 'href="courses.html"' in index
-    with pytest.raises(SystemExit):
-        arguments("--date", "yesterday")

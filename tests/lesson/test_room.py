@@ -1,6 +1,7 @@
 """The room's answers: published examples, other code, brute force, bad input."""
 
 from collections import Counter
+from itertools import product
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -20,8 +21,6 @@ from sizing.lesson import (
     practice_clients,
     room_result,
 )
-from sizing.lesson.choosing import CHOICE_OUTCOMES
-from sizing.lesson.tape import intraclass_correlation
 from sizing.people import load_people
 from tests.lesson.cases import HIP, answers_of, brute_outcome, chart_of, demo_answers
 
@@ -53,23 +52,20 @@ SCHOOLCHILDREN = [
     (360, 320, 350, 345), (330, 340, 380, 390), (335, 385, 360, 370),
     (400, 420, 425, 420), (430, 460, 480, 470),
 ]  # fmt: skip
-BETWEEN_SS, WITHIN_SS, TOTAL_SS = 285318.44, 27631.25, 312949.69
+WITHIN_SS, TOTAL_SS = 27631.25, 312949.69
 
 
-def readings(table, *, by_participant=False, measure=HIP):
+def readings(table, *, by_participant=False):
     """Return rows of readings: one subject per row of the table."""
-    rows = [
-        {
-            "participant": str(k + 1) if by_participant else "1",
-            "subject": f"s{s}",
-            "measure": measure,
-            "reading": 1 if by_participant else k + 1,
-            "value": float(value),
-        }
+    cells = [
+        (f"s{s}", k, float(value))
         for s, values in enumerate(table)
-        for k, value in enumerate(values)
+        for k, value in enumerate(values, start=1)
     ]
-    return pd.DataFrame(rows)
+    frame = pd.DataFrame(cells, columns=["subject", "reading", "value"])
+    frame = frame.assign(participant="1", measure=HIP)
+    who = frame["reading"].astype(str)
+    return frame.assign(participant=who, reading=1) if by_participant else frame
 
 
 def test_agreement_against_the_published_example():
@@ -122,50 +118,32 @@ def test_resampling_participants_widens_the_interval_where_they_differ():
     assert width[0] > 2 * width[1]
 
 
-@pytest.mark.parametrize(
-    ("table", "repeatability"), [(LARGE, 43.2), (SMALL, 56.4)], ids=["large", "small"]
-)
-def test_tem_against_the_published_repeatability(table, repeatability):
-    """Coefficient of repeatability = 2 sqrt(sum d^2 / n) = 2 sqrt(2) TEM."""
-    row = measuring_error(readings(table)).table.query("kind == 'within'").iloc[0]
-    assert 2 * np.sqrt(2) * row["tem"] == pytest.approx(repeatability, abs=0.1)
-    d = np.array([a - b for a, b in table], dtype=float)
-    assert row["tem"] == pytest.approx(np.sqrt((d**2).sum() / (2 * len(d))))
-    values = np.array(table, dtype=float)
-    by_hand = 1 - row["tem"] ** 2 / values.std(ddof=1) ** 2
-    assert row["reliability"] == pytest.approx(by_hand)
-    assert row["relative_tem"] == pytest.approx(row["tem"] / values.mean())
+#: A table, who read it again, a figure of its error, and what was published: the
+#: coefficient of repeatability, 2 sqrt(2) TEM (1986); mean square and SD within, and
+#: R = 1 - TEM^2 / SD^2 (Ulijaszek and Kerr 1999) from the sums of squares (1996); the
+#: mean square within and ICC(1,1) (1979).
+PUBLISHED = [
+    (LARGE, "within", lambda row: 2 * np.sqrt(2) * row["tem"], 43.2, 0.1),
+    (SMALL, "within", lambda row: 2 * np.sqrt(2) * row["tem"], 56.4, 0.1),
+    (SCHOOLCHILDREN, "within", lambda row: row["tem"] ** 2, WITHIN_SS / 60, 0.005),
+    (SCHOOLCHILDREN, "within", lambda row: row["tem"], 21.5, 0.05),
+    (
+        SCHOOLCHILDREN,
+        "within",
+        lambda row: row["reliability"],
+        1 - (WITHIN_SS / 60) / (TOTAL_SS / 79),
+        1e-6,
+    ),
+    (RATINGS, "between", lambda row: row["tem"] ** 2, 6.26, 0.005),
+    (RATINGS, "between", lambda row: row["icc"], 0.17, 0.005),
+]
 
 
-def test_reliability_against_the_published_analysis_of_variance():
-    """Residual mean square 460.52, within-subject SD 21.5 (Bland and Altman 1996).
-
-    R = 1 - TEM^2 / SD^2 (Ulijaszek and Kerr 1999) follows from the published sums
-    of squares alone: 1 - (27631.25 / 60) / (312949.69 / 79) = 0.884. No published R
-    with its readings is known to us.
-    """
-    values = np.array(SCHOOLCHILDREN, dtype=float)
-    mean = values.mean(axis=1)
-    assert 4 * ((mean - values.mean()) ** 2).sum() == pytest.approx(
-        BETWEEN_SS, abs=0.005
-    )
-    assert ((values - mean[:, None]) ** 2).sum() == pytest.approx(WITHIN_SS, abs=0.005)
-    row = measuring_error(readings(SCHOOLCHILDREN)).table.iloc[0]
-    assert row["tem"] ** 2 == pytest.approx(460.52, abs=0.005)
-    assert row["tem"] == pytest.approx(21.5, abs=0.05)
-    assert (row["df"], row["n"]) == (60, 80)
-    published = 1 - (WITHIN_SS / 60) / (TOTAL_SS / 79)
-    assert row["reliability"] == pytest.approx(published, abs=1e-6)
-    assert row["reliability"] == pytest.approx(0.884, abs=0.0005)
-
-
-def test_tem_between_measurers_against_the_published_ratings():
-    """Within mean square 6.26 and ICC(1,1) 0.17 (Shrout and Fleiss 1979)."""
-    table = measuring_error(readings(RATINGS, by_participant=True)).table
-    row = table.query("kind == 'between'").iloc[0]
-    assert row["tem"] ** 2 == pytest.approx(6.26, abs=0.005)
-    assert row["icc"] == pytest.approx(0.17, abs=0.005)
-    assert (row["df"], row["participants"], row["subjects"]) == (18, 4, 6)
+@pytest.mark.parametrize(("table", "kind", "figure", "published", "near"), PUBLISHED)
+def test_errors_of_measurement_as_published(table, kind, figure, published, near):
+    found = measuring_error(readings(table, by_participant=kind == "between")).table
+    row = found.set_index("kind").loc[kind]
+    assert figure(row) == pytest.approx(published, abs=near)
 
 
 @settings(max_examples=20, deadline=None)
@@ -177,8 +155,9 @@ def test_tem_is_the_residual_of_an_analysis_of_variance(sizes, seed):
     row = measuring_error(frame).table.query("kind == 'within'").iloc[0]
     fitted = ols("value ~ C(subject)", frame).fit()
     assert row["tem"] ** 2 == pytest.approx(fitted.mse_resid)
-    assert row["df"] == fitted.df_resid
-    assert intraclass_correlation(frame["value"], frame["subject"]) <= 1
+    assert (row["df"], row["n"]) == (fitted.df_resid, len(frame))
+    assert row["reliability"] == pytest.approx(1 - row["tem"] ** 2 / row["sd"] ** 2)
+    assert row["relative_tem"] == pytest.approx(row["tem"] / frame["value"].mean())
 
 
 def test_one_reading_is_left_out_of_the_sums_with_a_count():
@@ -195,93 +174,77 @@ def test_one_reading_is_left_out_of_the_sums_with_a_count():
 def test_confusion_and_outcomes_against_a_brute_force_count():
     chart = demo_chart()
     cards = practice_clients(load_people("adults", draws=1), chart, n=10, seed=2)
-    rng = np.random.default_rng(7)
-    sizes = [*chart.sizes, "none"]
-    rows = [
-        {"participant": p, "subject": c, "chosen_size": rng.choice(sizes)}
-        for p in range(1, 9)
-        for c in cards.cards["card"]
-    ]
-    found = room_result(answers_of(rows), chart, practice=cards)
-    right = cards.answers.set_index("card")["right"]
-    count: Counter[tuple[str, str]] = Counter()
-    outcome = dict.fromkeys(CHOICE_OUTCOMES, 0)
-    for row in rows:
-        fits = right[row["subject"]]
-        count[fits, row["chosen_size"]] += 1
-        at = sizes.index(row["chosen_size"])
-        at = -1 if at == len(chart.sizes) else at
-        name = brute_outcome(at, [size in fits.split(" or ") for size in chart.sizes])
-        outcome[name] += 1
-    got = {
-        (r["right"], r["chosen"]): r["count"]
-        for r in found.confusion.to_dict("records")
-    }
-    assert got == count
+    rng, sizes = np.random.default_rng(7), [*chart.sizes, "none"]
+    room = pd.DataFrame(product(range(1, 9), cards.cards["card"]))
+    room = room.set_axis(["participant", "subject"], axis=1)
+    room["chosen_size"] = rng.choice(sizes, len(room))
+    found = room_result(answers_of(room), chart, practice=cards)
+    right = room["subject"].map(cards.answers.set_index("card")["right"])
+    outcomes = Counter(
+        brute_outcome(
+            -1 if chosen == "none" else sizes.index(chosen),
+            [size in fits.split(" or ") for size in chart.sizes],
+        )
+        for chosen, fits in zip(room["chosen_size"], right, strict=True)
+    )
+    got = found.confusion.set_index(["right", "chosen"])["count"].to_dict()
+    assert got == Counter(zip(right, room["chosen_size"], strict=True))
     told = found.sizes.query("participant == 'together'").set_index("outcome")["count"]
-    assert told.to_dict() == outcome
-    by_person = found.sizes.query("participant != 'together'")
-    assert by_person["count"].sum() == len(rows)
+    assert told[told > 0].to_dict() == outcomes
+    assert found.sizes.query("participant != 'together'")["count"].sum() == len(room)
 
 
-@pytest.fixture(scope="module")
-def demo():
-    return demo_answers()
-
-
-def test_the_slips_of_the_demo_room_are_named_and_left_out(demo):
-    key = ["participant", "subject"]
-    reasons = demo.left_out.set_index(key).sort_index()["reason"]
-    assert "inches" in reasons.loc[[("4", "A")]].iloc[0]
-    assert "not on the chart" in reasons.loc[[("6", "B")]].iloc[0]
-    assert "pounds" in reasons.loc[[("10", "A")]].iloc[0]
-    assert reasons.loc[[("8", "A")]].str.contains("A and C look exchanged").all()
-    assert len(reasons.loc["8"]) == 6
-    assert "nothing is filled in" in reasons.loc[[("12", "C")]].iloc[0]
-    assert reasons.loc["2"].str.contains("exchanged throughout").all()
-    assert len(demo.left_out) == 16
-    words = demo.summary()
-    assert "guesses" in words and "16 left out" in words and "nan" not in words
-    kept = demo.readings.query("participant == '8'")
-    assert set(kept["subject"]) == {"B"}
+def test_the_slips_of_the_demo_room_are_named_and_left_out():
+    demo = demo_answers()
+    reasons = demo.left_out.set_index(["participant", "subject"]).sort_index()["reason"]
+    for key, words in {
+        ("4", "A"): "inches",
+        ("6", "B"): "not on the chart",
+        ("10", "A"): "pounds",
+        ("8", "A"): "A and C look exchanged",
+        ("12", "C"): "nothing is filled in",
+        ("2",): "exchanged throughout",
+    }.items():
+        assert reasons.loc[[key] if key[1:] else "2"].str.contains(words).all(), key
+    assert len(reasons.loc["8"]) == 6 and len(demo.left_out) == 16
+    assert "16 left out" in demo.summary() and "nan" not in demo.summary()
+    assert set(demo.readings.query("participant == '8'")["subject"]) == {"B"}
 
 
 def test_exchanged_guesses_are_noticed_and_bad_ones_kept():
-    bodies = [("reference", "A", 55, 158), ("reference", "B", 110, 190)]
+    rows = [("reference", "A", 55, 158), ("reference", "B", 110, 190)]
     guesses = [
         (1, "A", 108, 188),
         (1, "B", 57, 157),
         (2, "A", 75, 170),
         (2, "B", 85, 178),
     ]
-    measures = ["body_mass_kg", "stature_cm"]
-    columns = ["participant", "subject", *measures]
-    guessed = columns[:2] + [f"guessed_{m}" for m in measures]
-    both = pd.DataFrame(bodies, columns=columns), pd.DataFrame(guesses, columns=guessed)
+    columns = ["participant", "subject", "body_mass_kg", "stature_cm"]
+    guessed = columns[:2] + [f"guessed_{m}" for m in columns[2:]]
+    both = pd.DataFrame(rows, columns=columns), pd.DataFrame(guesses, columns=guessed)
     answers = answers_of(pd.concat(both))
     assert set(answers.guesses["participant"]) == {"2"}
-    assert answers.left_out["reason"].str.contains("exchanged").all()
-    assert len(answers.left_out) == 4
+    assert answers.left_out["reason"].str.contains("exchanged").tolist() == [True] * 4
 
 
 def swapping_room() -> pd.DataFrame:
     """Six measure two people; participant 3 writes two measures the wrong way round."""
-    rng = np.random.default_rng(3)
-    depth, hip = "buttock_popliteal_length_cm", HIP
-    rows = []
-    for p in range(1, 7):
-        for s, (d, h) in {"A": (47.0, 98.0), "B": (52.0, 112.0)}.items():
-            read = [round(v + rng.normal(0, 1), 1) for v in (d, h)]
-            read = read[::-1] if p == 3 else read
-            rows.append({"participant": p, "subject": s, depth: read[0], hip: read[1]})
-    return pd.DataFrame(rows)
+    bodies = {"A": (47.0, 98.0), "B": (52.0, 112.0)}
+    read = np.array([*bodies.values()] * 6)
+    read += np.random.default_rng(3).normal(0, 1, (12, 2))
+    room = pd.DataFrame(product(range(1, 7), bodies))
+    room = room.set_axis(["participant", "subject"], axis=1)
+    swapped = np.where(
+        (room["participant"] == 3).to_numpy()[:, None], read[:, ::-1], read
+    )
+    room[["buttock_popliteal_length_cm", HIP]] = swapped.round(1)
+    return room
 
 
 def test_columns_exchanged_by_one_participant_throughout_are_named():
     """Before, one such participant turned the room's figures upside down."""
     answers = answers_of(swapping_room())
-    assert set(answers.left_out["participant"]) == {"3"}
-    assert len(answers.left_out) == 4
+    assert answers.left_out["participant"].tolist() == ["3"] * 4
     assert answers.left_out["reason"].str.contains("exchanged throughout").all()
     assert len(answers.readings) == 20
 
@@ -303,21 +266,17 @@ def test_a_reading_far_from_the_others_is_left_out_and_shown_with_and_without():
 
 
 def test_the_gain_of_guessing_again_against_a_paired_t_test():
-    rng = np.random.default_rng(4)
-    true = {"A": 60.0, "B": 95.0}
-    keys = ["participant", "subject", "reading", "body_mass_kg", "guessed_body_mass_kg"]
-    rows = [("reference", s, 1, m, None) for s, m in true.items()]
-    rows += [
-        (p, s, again, None, round(m * (1 + rng.normal(0, sd)), 1))
-        for p in range(1, 9)
-        for again, sd in ((1, 0.15), (2, 0.06))
-        for s, m in true.items()
-    ]
-    room = pd.DataFrame(rows, columns=keys)
-    found = room_result(answers_of(room), demo_chart())
-    told = room[room["participant"] != "reference"]
-    off = (told["guessed_body_mass_kg"] / told["subject"].map(true) - 1).abs()
-    each = told.assign(off=off).pivot_table("off", "participant", "reading")
+    rng, mass = np.random.default_rng(4), {"A": 60.0, "B": 95.0}
+    told = pd.DataFrame(product(range(1, 9), (1, 2), mass))
+    told = told.set_axis(["participant", "reading", "subject"], axis=1)
+    true = told["subject"].map(mass)
+    off = rng.normal(0, 1, len(told)) * told["reading"].map({1: 0.15, 2: 0.06})
+    told["guessed_body_mass_kg"] = (true * (1 + off)).round(1)
+    reference = pd.DataFrame({"participant": "reference", "body_mass_kg": mass})
+    reference = reference.rename_axis("subject").reset_index()
+    found = room_result(answers_of(pd.concat([reference, told])), demo_chart())
+    told["off"] = (told["guessed_body_mass_kg"] / true - 1).abs()
+    each = told.pivot_table("off", "participant", "reading")
     ends = stats.ttest_rel(each[1], each[2]).confidence_interval()
     row = found.gain.iloc[0]
     assert row["estimate"] == pytest.approx((each[1] - each[2]).mean())
@@ -331,12 +290,10 @@ def test_sizes_chosen_again_are_a_gain_and_the_first_alone_are_the_room_s():
     card = practice_clients(load_people("bariatric", draws=1), demo_chart(), n=1)
     right = card.answers["right"].iloc[0].split(" or ")[0]
     wrong = next(s for s in demo_chart().sizes if s not in card.answers["right"][0])
-    rows = [
-        {"participant": p, "subject": "card 1", "reading": again,
-         "chosen_size": right if again == 2 or p == 1 else wrong}
-        for p in range(1, 5) for again in (1, 2)
-    ]  # fmt: skip
-    answers = answers_of(rows)
+    room = pd.DataFrame(product(range(1, 5), ["card 1"], (1, 2)))
+    room = room.set_axis(["participant", "subject", "reading"], axis=1)
+    rightly = (room["reading"] == 2) | (room["participant"] == 1)
+    answers = answers_of(room.assign(chosen_size=np.where(rightly, right, wrong)))
     assert len(answers.left_out) == 0
     found = room_result(answers, demo_chart(), practice=card)
     row = found.gain.set_index("measure").loc["chosen_size"]
@@ -364,12 +321,10 @@ def test_a_size_written_nearly_as_on_the_chart_is_that_size_or_asked_about(size)
 def test_an_honest_room_loses_nothing(seed):
     rng = np.random.default_rng(seed)
     true = {"A": 92.0, "B": 118.0, "C": 101.0}
-    rows = [
-        {"participant": p, "subject": s, "reading": k,
-         HIP: round(v + rng.normal(0, 1.4), 1)}
-        for p in range(1, 7) for s, v in true.items() for k in (1, 2)
-    ]  # fmt: skip
-    answers = answers_of(rows)
+    rows = pd.DataFrame(product(range(1, 7), true, (1, 2)))
+    rows = rows.set_axis(["participant", "subject", "reading"], axis=1)
+    read = rows["subject"].map(true) + rng.normal(0, 1.4, len(rows))
+    answers = answers_of(rows.assign(**{HIP: read.round(1)}))
     assert len(answers.left_out) == 0 and len(answers.readings) == len(rows)
 
 

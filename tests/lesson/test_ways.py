@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -72,16 +72,9 @@ def test_shares_of_everyone_and_of_people_who_fit_against_a_plain_count(found, a
                 for own in adults.frame.groupby("draw").indices.values()
             ]
             assert rows[name] == pytest.approx(np.mean(each), abs=1e-6)
-    missed = found.overall.query("outcome == 'missed_if_some_fits' and way == 'by_eye'")
-    assert missed["estimate"].iloc[0] > 0
-
-
-def test_outcomes_add_up_to_one_in_every_group(found):
-    own = found.table[found.table["outcome"].isin(CHOICE_OUTCOMES)]
-    total = own.groupby(["way", "by", "level"])["estimate"].sum()
-    assert total.to_numpy() == pytest.approx(1.0)
-    assert (found.table["low"] <= found.table["estimate"] + 1e-12).all()
-    assert (found.table["estimate"] <= found.table["high"] + 1e-12).all()
+    assert (
+        found.table["estimate"].between(found.table["low"], found.table["high"]).all()
+    )
 
 
 def test_a_table_can_do_better_than_a_tape_that_errs_much(adults):
@@ -103,14 +96,6 @@ def test_measuring_puts_fewest_in_a_wrong_size(found):
     assert gap["low"] > 0
 
 
-def test_without_errors_the_tape_is_never_wrong(adults):
-    none = dict.fromkeys(reading_errors(), 1e-9)
-    how = {"by": [], "reading_sd": none, "replicates": 50}
-    found = compare_ways(adults, demo_chart(), ways=["tape_once"], **how)
-    rows = found.overall.set_index("outcome")["estimate"]
-    assert rows["put_in_a_wrong_size"] == 0 and rows["none_found_though_one_fits"] == 0
-
-
 def test_the_group_guessing_fails_most_is_the_highest_of_those_large_enough(found):
     worst = found.worst_groups().iloc[0]
     rows = found.table.query(
@@ -128,20 +113,15 @@ def test_same_seed_same_choices_whatever_other_ways_are_asked(found, adults):
     assert (other.choices["by_eye"] != found.choices["by_eye"]).any()
 
 
-def test_margins_agree_with_the_fit_layer(adults):
+def test_margins_agree_with_the_fit_layer_and_are_distances_to_the_nearest_edge(adults):
     chart = demo_chart()
     margin = edge_margins(adults.frame, chart, reading_errors())
     assert ((margin >= 0) == fits_matrix(adults.frame, chart)).all()
-
-
-@given(st.floats(60, 120), st.floats(0.3, 3.0))
-@settings(max_examples=15, deadline=None)
-def test_a_margin_is_the_distance_to_the_nearest_edge(hip, sd):
-    hip = round(hip, 1)
-    frame = pd.DataFrame({HIP: [hip]})
-    margin = edge_margins(frame, chart_of(**{HIP: [(80, 100)]}), {HIP: sd})[0, 0]
-    assert margin == pytest.approx(min(hip - 80, 100 - hip) / sd, abs=1e-9)
-    assert (innermost(np.array([[margin]]))[0] == 0) == (80 <= hip <= 100)
+    hip = np.round(np.arange(60, 120, 0.7), 1)
+    one = chart_of(**{HIP: [(80, 100)]})
+    found = edge_margins(pd.DataFrame({HIP: hip}), one, {HIP: 1.3})[:, 0]
+    assert found == pytest.approx(np.minimum(hip - 80, 100 - hip) / 1.3)
+    assert ((innermost(found[:, None]) == 0) == (found >= 0)).all()
 
 
 def test_likely_size_against_a_count_over_the_neighbours():
@@ -150,8 +130,7 @@ def test_likely_size_against_a_count_over_the_neighbours():
     frame = pd.DataFrame({"body_mass_kg": mass, HIP: mass + rng.normal(20, 4, 300)})
     people = people_from(frame)
     bands = {HIP: [(60, 95), (95, 130)], "body_mass_kg": [(40, 90), (60, 120)]}
-    chart = chart_of(**bands)
-    given = people.frame, people.weight, chart, ["body_mass_kg"]
+    given = people.frame, people.weight, chart_of(**bands), ["body_mass_kg"]
     for i in (0, 17, 205):
         chance = likely_chances(*given, people.frame.iloc[[i]])[0]
         gap = np.abs(np.log(mass) - np.log(mass[i]))
@@ -276,6 +255,9 @@ def test_pairs_are_alike_and_share_no_size(adults):
         row = pairs.table.set_index("pair").loc[number]
         assert own[row["parting_measure"]].tolist() == [row["a"], row["b"]]
     assert not {"person", "age_years"} & {*pairs.table.columns, *pairs.bodies.columns}
+    # A hair of body mass is no surprise.
+    hair = chart_of(body_mass_kg=[(20, 70), (70.1, 150)])
+    assert surprising_pairs(adults, hair).table.empty
 
 
 def test_cards_are_seeded_banded_and_answered_rightly(adults):
@@ -292,11 +274,6 @@ def test_cards_are_seeded_banded_and_answered_rightly(adults):
     assert not {"person", "age_years", "ethnic_group"} & set(made.cards.columns)
     numbers = made.cards.select_dtypes("number").to_numpy() * 2
     assert (numbers == np.round(numbers)).all()
-
-
-def test_a_hair_of_body_mass_is_no_surprise(adults):
-    chart = chart_of(body_mass_kg=[(20, 70), (70.1, 150)])
-    assert surprising_pairs(adults, chart).table.empty
 
 
 @pytest.mark.parametrize(
