@@ -105,7 +105,7 @@ def _groups_table(ways: WaysResult) -> Table:
     return table(pd.DataFrame(frames), caption=caption, words=["Group", "Level"])
 
 
-def _check_table(check: pd.DataFrame) -> Table:
+def check_table(check: pd.DataFrame) -> Table:
     rows = check.to_dict("records")
     study, fitted = (check[n].map(STUDY_WORDS) for n in ("study", "fitted_on"))
     # A quantile is an error with a sign, not a share.
@@ -176,7 +176,7 @@ def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
         words = [curve.summary() for curve in ways.settings["guess"]]
         sd = given(ways.settings["stature_guess_sd"])
         words.append(_T.evidence["height_guess"].format(sd=sd))
-    return Section(_T.evidence["studies"], words, tables=[_check_table(check)])
+    return Section(_T.evidence["studies"], words, tables=[check_table(check)])
 
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:

@@ -30,7 +30,7 @@ def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
         rows[columns] *= 1.0 if units == "metric" else one
         label = f"{_name(measure)}, {unit_of(measure, units)}"
         stem = measure.rsplit("_", 1)[0]
-        drawn[f"learned_{stem}"] = plot_learned(rows, measure, label=label)
+        drawn[f"learned_{stem}"] = plot_learned(rows, label=label)
     return drawn
 
 

@@ -12,23 +12,19 @@ from matplotlib.patches import Rectangle
 
 from sizing.lesson.room import signed
 from sizing.plots import style
-from sizing.plots.style import INK, axes_or_new, quiet_style
+from sizing.plots.style import FAINT, HATCHES, INK, LINES, MARKERS, SHADES, SOFT
 from sizing.words.numbers import interval, points_interval
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4
 #: Bars of what is told first, and of what is told second.
-_FIRST: dict[str, Any] = {"color": style.SHADES[1], "edgecolor": INK}
-_SECOND: dict[str, Any] = {
-    "color": style.SHADES[3],
-    "hatch": style.HATCHES[1],
-    "edgecolor": INK,
-}
+_FIRST: dict[str, Any] = {"color": SHADES[1], "edgecolor": INK}
+_SECOND: dict[str, Any] = {"color": SHADES[3], "hatch": HATCHES[1], "edgecolor": INK}
 
 
 def slide_axes(ax: Axes | None) -> Axes:
     """Return ``ax``, or the Axes of a new figure in the shape of a projector."""
-    return axes_or_new(ax, width=WIDE, height=HIGH)
+    return style.axes_or_new(ax, width=WIDE, height=HIGH)
 
 
 def _slide(draw: Callable[..., None]) -> Callable[..., Axes]:
@@ -37,7 +33,7 @@ def _slide(draw: Callable[..., None]) -> Callable[..., Axes]:
     @wraps(draw)
     def drawn(*given: Any, ax: Axes | None = None, **named: Any) -> Axes:
         ax = slide_axes(ax)
-        with quiet_style():
+        with style.quiet_style():
             draw(ax, *given, **named)
         return ax
 
@@ -56,7 +52,7 @@ def plot_wrong(ax: Axes, table: pd.DataFrame, *, ways: Mapping[str, str]) -> Non
     y, middle = range(len(names)), wrong["estimate"]
     looks: dict[str, Any] = {"height": 0.7, "lw": 0.8, "edgecolor": INK}
     white: dict[str, Any] = {"color": "white", "hatch": "///"}
-    ax.barh(y, middle, label="in a wrong size", color=style.SHADES[1], **looks)
+    ax.barh(y, middle, label="in a wrong size", color=SHADES[1], **looks)
     ax.barh(y, none["estimate"], left=middle, label="in none", **white, **looks)
     ax.plot([wrong["low"], wrong["high"]], [y, y], color=INK, lw=1.6)
     whole = middle + none["estimate"]
@@ -67,8 +63,8 @@ def plot_wrong(ax: Axes, table: pd.DataFrame, *, ways: Mapping[str, str]) -> Non
         ax.annotate(words, (end, i), va="center", fontsize=11)
     style.name_rows(ax, y, [ways[way] for way in names], fontsize=12)
     ax.set_xlim(0, max(float(whole.max()) + 46, 60))
-    _legend(ax, ncols=2, below=0.12)
     ax.set_xlabel("Of a hundred people who fit at least one size")
+    _legend(ax, ncols=2, below=0.12)
 
 
 @_slide
@@ -82,14 +78,9 @@ def plot_repeats(ax: Axes, table: pd.DataFrame) -> None:
         for j, by in enumerate(dict.fromkeys(table["by"])):
             own = table[(table["outcome"] == outcome) & (table["by"] == by)]
             x, label = own["times"].to_numpy(dtype=float) + shift, f"{name}: {by}"
-            look: dict[str, Any] = {
-                "marker": style.MARKERS[2 * i + j],
-                "ls": style.LINES[j],
-            }
-            ax.plot(
-                x, own["estimate"], color=style.SHADES[i], mec=INK, label=label, **look
-            )
-            ax.vlines(x, own["low"], own["high"], color=style.SOFT, lw=1.2)
+            look: Any = {"marker": MARKERS[2 * i + j], "ls": LINES[j], "mec": INK}
+            ax.plot(x, own["estimate"], color=SHADES[i], label=label, **look)
+            ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.2)
             shift += 0.04
     ax.set_xticks(sorted(set(table["times"])))
     ax.set_xlabel("Readings averaged")
@@ -105,30 +96,26 @@ def plot_agreement(
 ) -> None:
     """Draw how far each guess is off, against the truth; no mark says whose."""
     x, y = points["truth"], points["difference"]
-    ax.plot(x, y, "o", color=style.SHADES[1], mec=INK, ms=6)
-    ax.axhline(0, color=style.FAINT, lw=1, zorder=0)
+    ax.plot(x, y, "o", color=SHADES[1], mec=INK, ms=6)
+    ax.axhline(0, color=FAINT, lw=1, zorder=0)
     told = dict(zip(table["statistic"], table["estimate"], strict=True))
     for name, words, line in (
-        ("bias", "on average", style.LINES[0]),
-        ("lower_limit", "lower limit", style.LINES[1]),
-        ("upper_limit", "upper limit", style.LINES[1]),
+        ("bias", "on average", LINES[0]),
+        ("lower_limit", "lower limit", LINES[1]),
+        ("upper_limit", "upper limit", LINES[1]),
     ):
         value = told.get(name, np.nan)
         if np.isfinite(value):
             ax.axhline(value, color=INK, ls=line, lw=1.4)
             style.beside(ax, f"{words} {signed(value)}", value, fontsize=11)
-    ax.set_xlabel(f"Truth, {unit}")
-    ax.set_ylabel(f"Guess minus truth, {unit}")
+    ax.set(xlabel=f"Truth, {unit}", ylabel=f"Guess minus truth, {unit}")
 
 
 @_slide
 def plot_gain(ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]) -> None:
-    y, steps = np.arange(len(table)), {"before": _FIRST, "after": _SECOND}
-    for name, words, off in (
-        ("before", "first guess", -0.2),
-        ("after", "guessed again", 0.2),
-    ):
-        ax.barh(y + off, table[name], height=0.36, label=words, **steps[name])
+    y, bar = np.arange(len(table)), {"height": 0.36}
+    ax.barh(y - 0.2, table["before"], label="first guess", **bar | _FIRST)
+    ax.barh(y + 0.2, table["after"], label="guessed again", **bar | _SECOND)
     for i, row in enumerate(table.to_dict("records")):
         words = f"gain {points_interval(row)} points" if row["n"] > 1 else ""
         style.beside(ax, words, i, fontsize=12)
@@ -148,17 +135,14 @@ def plot_courses(ax: Axes, table: pd.DataFrame) -> None:
     for i, (figure, words) in enumerate(figures.items()):
         own = table[table["figure"] == figure]
         x = np.array([courses.index(c) for c in own["course"]]) + 0.12 * i
-        ax.vlines(x, own["low"], own["high"], color=style.SOFT, lw=1.6)
-        fill_of = INK if i == 0 else "white"
-        ax.plot(
-            x, own["estimate"], style.MARKERS[i], color=INK, mfc=fill_of, label=words
-        )
+        ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.6)
+        look: Any = {"color": INK, "mfc": (INK, "white")[i], "label": words}
+        ax.plot(x, own["estimate"], MARKERS[i], **look)
     # A dozen dates can be read; of more, every second or third is written.
     step = -(-len(courses) // 12)
     places = range(0, len(courses), step)
     ax.set_xticks(places, courses[::step], rotation=30, ha="right")
-    ax.set_xlim(-0.5, len(courses) - 0.3)
-    ax.set_ylim(-0.02, 1.02)
+    ax.set(xlim=(-0.5, len(courses) - 0.3), ylim=(-0.02, 1.02))
     style.percent_axis(ax.yaxis)
     ax.grid(axis="y")
     ax.set_ylabel("In a size that does not fit")
@@ -170,14 +154,9 @@ def plot_measuring_error(
     ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]
 ) -> None:
     measures = list(dict.fromkeys(table["measure"]))
-    within: dict[str, Any] = {
-        "color": style.SHADES[3],
-        "hatch": style.HATCHES[0],
-        "edgecolor": INK,
-    }
     kinds = {
-        "within": ("the same person again", -0.2, within),
-        "between": ("another person", 0.2, _FIRST | {"hatch": style.HATCHES[1]}),
+        "within": ("the same person again", -0.2, _SECOND | {"hatch": HATCHES[0]}),
+        "between": ("another person", 0.2, _FIRST | {"hatch": HATCHES[1]}),
     }
     for kind, (words, off, look) in kinds.items():
         own = table[table["kind"] == kind]
@@ -192,8 +171,7 @@ def plot_measuring_error(
     names = [fill(labels.get(m, m), 18) for m in measures]
     style.name_rows(ax, range(len(measures)), names)
     # A wide interval of a few readings must not squeeze the bars.
-    most = float(table["relative_tem"].max())
-    ax.set_xlim(0, max(2.2 * most, 0.025))
+    ax.set_xlim(0, max(2.2 * float(table["relative_tem"].max()), 0.025))
     style.percent_axis(ax.xaxis, decimals=None)
     ax.set_xlabel("Technical error of measurement, share of the mean")
     _legend(ax, ncols=3)
@@ -212,62 +190,42 @@ def plot_confusion(ax: Axes, table: pd.DataFrame, *, sizes: Sequence[str]) -> No
         for j, column in enumerate(chosen):
             number, fits = count.get((row, column), 0), column in row.split(" or ")
             grey = 0.75 - 0.55 * number / most if number else 1.0
-            edge, wide = (INK, 2.6) if fits else (style.FAINT, 0.8)
-            cell = Rectangle((j - 0.46, i - 0.46), 0.92, 0.92, fc=str(grey))
-            cell.set(edgecolor=edge, linewidth=wide)
-            ax.add_patch(cell)
+            edge, wide = (INK, 2.6) if fits else (FAINT, 0.8)
+            look: Any = {"fc": str(grey), "edgecolor": edge, "linewidth": wide}
+            ax.add_patch(Rectangle((j - 0.46, i - 0.46), 0.92, 0.92, **look))
             if number:
-                ax.annotate(
-                    str(number),
-                    (j, i),
-                    ha="center",
-                    va="center",
-                    fontweight="bold" if fits else "normal",
-                    color=INK if number / most < 0.5 else "white",
-                )
-    ax.set_xlim(-0.5, len(chosen) - 0.5)
-    ax.set_ylim(len(right) - 0.5, -0.5)
+                bold = "bold" if fits else "normal"
+                ink: Any = {"color": INK if number / most < 0.5 else "white"}
+                ink |= {"ha": "center", "va": "center", "fontweight": bold}
+                ax.annotate(str(number), (j, i), **ink)
+    ax.set(xlim=(-0.5, len(chosen) - 0.5), ylim=(len(right) - 0.5, -0.5))
     ax.set_xticks(range(len(chosen)), chosen, rotation=30, ha="right")
     ax.set_yticks(range(len(right)), [fill(words, 26) for words in right])
     ax.tick_params(length=0)
-    ax.set_xlabel("Size chosen; a thick frame: it fits")
-    ax.set_ylabel("Sizes that fit")
+    ax.set(xlabel="Size chosen; a thick frame: it fits", ylabel="Sizes that fit")
 
 
-def plot_learned(
-    edges: pd.DataFrame, measure: str, *, label: str, ax: Axes | None = None
-) -> Axes:
+def plot_learned(rows: pd.DataFrame, *, label: str, ax: Axes | None = None) -> Axes:
     """Draw each size's printed band, and its learned edges with their intervals."""
-    rows = edges[edges["measure"] == measure]
     sizes = list(dict.fromkeys(rows["size"]))
-    ax = axes_or_new(ax, width=7.6, height=1.6 + 0.42 * len(sizes))
+    ax = style.axes_or_new(ax, width=7.6, height=1.6 + 0.42 * len(sizes))
     printed = rows.pivot_table(index="size", columns="end", values="printed")
     printed = printed.reindex(index=sizes, columns=["low", "high"])
-    ends = rows[["printed", "low", "high"]]
-    left, right = float(ends.min().min()), float(ends.max().max())
+    ends = rows[["printed", "low", "high"]].to_numpy()
+    left, right = float(np.nanmin(ends)), float(np.nanmax(ends))
     room = 0.05 * (right - left)
     begins = printed["low"].fillna(left - room)
     wide = printed["high"].fillna(right + room) - begins
-    look: dict[str, Any] = {
-        "color": style.SHADES[3],
-        "edgecolor": style.SOFT,
-        "label": "printed",
-    }
-    with quiet_style():
-        ax.barh(range(len(sizes)), wide, left=begins, height=0.5, **look)
-        for end, marker in zip(("low", "high"), style.MARKERS, strict=False):
+    grey: Any = {"color": SHADES[3], "edgecolor": SOFT, "label": "printed"}
+    mark: Any = {"color": INK, "markersize": 5, "capsize": 3, "ls": "none"}
+    with style.quiet_style():
+        ax.barh(range(len(sizes)), wide, left=begins, height=0.5, **grey)
+        for i, (end, word) in enumerate((("low", "begins"), ("high", "ends"))):
             own = rows[(rows["end"] == end) & rows["estimate"].notna()]
-            ax.errorbar(
-                own["estimate"],
-                [sizes.index(size) for size in own["size"]],
-                xerr=[own["estimate"] - own["low"], own["high"] - own["estimate"]],
-                fmt=marker,
-                color=INK,
-                markersize=5,
-                capsize=3,
-                ls="none",
-                label=f"learned: {'begins' if end == 'low' else 'ends'} (90 %)",
-            )
+            middle, y = own["estimate"], own["size"].map(sizes.index)
+            about = [middle - own["low"], own["high"] - middle]
+            said: Any = {"fmt": MARKERS[i], "label": f"learned: {word} (90 %)"}
+            ax.errorbar(middle, y, xerr=about, **said, **mark)
         style.name_rows(ax, range(len(sizes)), sizes)
         style.grid_below(ax)
         ax.set_xlabel(label)
