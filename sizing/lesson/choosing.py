@@ -69,12 +69,10 @@ def chosen_by_tape(
         if measure in frame
     }
     told = pd.DataFrame(read, index=frame.index)
-    return innermost(edge_margins(told, chart, reading_errors()))
+    return innermost(edge_margins(told, chart))
 
 
-def edge_margins(
-    frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float]
-) -> Floats:
+def edge_margins(frame: pd.DataFrame, chart: SizeChart) -> Floats:
     """Return how far inside each size each person is, (rows, sizes; SDs of a reading).
 
     0 or more: the size fits; minus infinity: a limited measure is missing.
@@ -84,7 +82,7 @@ def edge_margins(
         x = _tenths(frame, measure)
         below = np.where(low > NO_LOW, x - low, np.inf)
         above = np.where(high < NO_HIGH, high - x, np.inf)
-        inside = np.minimum(below, above) / (10 * sd[measure])
+        inside = np.minimum(below, above) / (10 * reading_errors()[measure])
         limited = (low > NO_LOW) | (high < NO_HIGH)
         inside = np.where((x == MISSING_TENTHS) & limited, -np.inf, inside)
         margin = np.minimum(margin, inside)

@@ -87,7 +87,7 @@ def practice_clients(
             f"There are {count} people with {names}, too few for {n} "
             "cards: ask for fewer cards or choose another population."
         )
-    margin = edge_margins(rounded.iloc[kept], chart, reading_errors())
+    margin = edge_margins(rounded.iloc[kept], chart)
     rng = np.random.default_rng([seed, n])
     drawn = people.frame["person"].iloc[kept], people.weight.to_numpy(float)[kept]
     chosen = _spread(*drawn, margin.max(axis=1), n, rng)
@@ -203,12 +203,12 @@ def surprising_pairs(
         raise SizingError(
             f"Pairs need people with {', '.join(lacking)}, which {people.name} lacks."
         )
-    sd, draws = reading_errors(), people.draws
+    draws = people.draws
     order = np.lexsort((people.frame["person"], people.frame["draw"]))
     frame = people.frame.iloc[order].reset_index(drop=True)
     evidence = people.evidence.iloc[order].reset_index(drop=True)
     count = len(frame) // draws
-    fits = (edge_margins(frame, chart, sd) >= 0).reshape(draws, count, -1)
+    fits = (edge_margins(frame, chart) >= 0).reshape(draws, count, -1)
     one, two = _alike(frame.iloc[:count], evidence)
     of_one, of_two = fits[:, one], fits[:, two]
     apart: Bools = np.asarray(~(of_one & of_two).any(axis=2))

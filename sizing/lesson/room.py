@@ -194,7 +194,7 @@ def room_result(
     check_seed(seed)
     truth = _truth(answers, chart, practice)
     whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
-    fits = choosing.edge_margins(whole, chart, choosing.reading_errors()) >= 0
+    fits = choosing.edge_margins(whole, chart) >= 0
     chosen = answers.sizes.rename(columns={CHOSEN: "chosen"})
     chosen = chosen.sort_values("reading", kind="stable")
     later = chosen.duplicated(_WHO).map({False: "chosen", True: _AGAIN})
@@ -260,9 +260,7 @@ def _by_tape(
     whole, reason = wide[needed].notna().all(axis=1), _T.not_counted["not_whole"]
     out = wide.loc[~whole, _WHO].assign(what="sizes by tape", reason=reason)
     wide = wide[whole].reset_index(drop=True)
-    best = choosing.innermost(
-        choosing.edge_margins(wide, chart, choosing.reading_errors())
-    )
+    best = choosing.innermost(choosing.edge_margins(wide, chart))
     names = np.array([*chart.sizes, NO_SIZE], dtype=object)
     return wide[_WHO].assign(chosen=names[best], source="tape")[columns], out
 

@@ -15,7 +15,7 @@ from sizing.charts.fits import limits
 from sizing.errors import SizingError, check_number, check_replicates, check_seed
 from sizing.kinds import check_columns
 from sizing.lesson import choosing
-from sizing.lesson.choosing import Bools
+from sizing.lesson.choosing import Bools, edge_margins, reading_errors
 from sizing.measures import vocabulary
 from sizing.people import People
 from sizing.people.people import layout
@@ -157,24 +157,17 @@ def _with_targets(table: pd.DataFrame) -> pd.DataFrame:
 def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
     """Split each measure's error into what repeats even out and what stays."""
     rows = []
-    table = pd.DataFrame({"measure": []}) if error is None else error.table
     for measure in limits(chart):
-        own = table[table["measure"] == measure]
-        row = (
-            choosing.reading_errors()[measure],
-            0.0,
-            choosing.ERROR_SPREAD,
-            _T.parts["kit"],
-        )
+        own = pd.DataFrame() if error is None else error.table
+        own = own[own["measure"] == measure] if len(own) else own
+        row = reading_errors()[measure], 0.0, choosing.ERROR_SPREAD
         if len(own):
             tem = dict(zip(own["kind"], own["tem"].astype(float), strict=True))
             within = tem.get("within", own["tem"].iloc[0])
             lasting = np.sqrt(max(tem.get("between", within) ** 2 - within**2, 0.0))
-            source = "both" if len(tem) > 1 else own["kind"].iloc[0]
-            row = within, lasting, 1 / np.sqrt(2 * own["df"].min()), _T.parts[source]
+            row = within, lasting, 1 / np.sqrt(2 * own["df"].min())
         rows.append((measure, *row))
-    names = ["measure", "within", "lasting", "spread", "source"]
-    return pd.DataFrame(rows, columns=names)
+    return pd.DataFrame(rows, columns=["measure", "within", "lasting", "spread"])
 
 
 def chance_of_wrong_size(
@@ -202,7 +195,7 @@ def chance_of_wrong_size(
     parts = error_parts(error, chart)
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
     place = layout(people, chart.measures)
-    fits = choosing.edge_margins(people.frame, chart, choosing.reading_errors()) >= 0
+    fits = edge_margins(people.frame, chart) >= 0
     labels: list[tuple[int, str, str]] = []
     # As readings err now, and with more of an error by one SD of what is not known.
     flat: tuple[list[Bools], list[Bools]] = ([], [])
@@ -213,13 +206,10 @@ def chance_of_wrong_size(
         for found, more in zip(flat, (0.0, 1.0), strict=True):
             erring = spread * np.exp(more * parts["spread"].to_numpy())
             sd = dict(zip(parts["measure"], erring, strict=True))
-            came = choosing.outcome_of_choice(
-                choosing.chosen_by_tape(people.frame, chart, sd, seed), fits
-            )
-            wrong, missed = (
-                np.isin(came, choosing.PUT_WRONG_OUTCOMES),
-                came == choosing.NOT_FOUND,
-            )
+            codes = choosing.chosen_by_tape(people.frame, chart, sd, seed)
+            came = choosing.outcome_of_choice(codes, fits)
+            wrong = np.isin(came, choosing.PUT_WRONG_OUTCOMES)
+            missed = came == choosing.NOT_FOUND
             found += [wrong, missed, wrong | missed]
     some = np.asarray(fits.any(axis=1), dtype=float)[place.rows, None]
     now, then = (np.stack(each, axis=1).astype(float) for each in flat)

@@ -175,7 +175,7 @@ def compare_ways(
     chart = demo_chart() if chart is None else chart
     sd = {**choosing.reading_errors(), **(reading_sd or {})}
     frame, weight = people.frame, people.weight.to_numpy(float)
-    fits = choosing.edge_margins(frame, chart, sd) >= 0
+    fits = choosing.edge_margins(frame, chart) >= 0
     usual = int((fits * weight[:, None]).sum(axis=0).argmax())
     chosen: dict[str, Ints] = {}
     # The same with readings that err more: by one SD of what is not known of it.

@@ -115,12 +115,12 @@ def test_same_seed_same_choices_whatever_other_ways_are_asked(found, adults):
 
 def test_margins_agree_with_the_fit_layer_and_are_distances_to_the_nearest_edge(adults):
     chart = demo_chart()
-    margin = edge_margins(adults.frame, chart, reading_errors())
+    margin = edge_margins(adults.frame, chart)
     assert ((margin >= 0) == fits_matrix(adults.frame, chart)).all()
     hip = np.round(np.arange(60, 120, 0.7), 1)
     one = chart_of(**{HIP: [(80, 100)]})
-    found = edge_margins(pd.DataFrame({HIP: hip}), one, {HIP: 1.3})[:, 0]
-    assert found == pytest.approx(np.minimum(hip - 80, 100 - hip) / 1.3)
+    found, sd = edge_margins(pd.DataFrame({HIP: hip}), one)[:, 0], reading_errors()[HIP]
+    assert found == pytest.approx(np.minimum(hip - 80, 100 - hip) / sd)
     assert ((innermost(found[:, None]) == 0) == (found >= 0)).all()
 
 
