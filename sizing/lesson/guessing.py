@@ -79,12 +79,7 @@ class GuessModel:
 @cache
 def guessing_figures() -> pd.DataFrame:
     """Return the published figures on guessed body mass, as relative errors."""
-    table = source_table("guessing_figures.csv")
-    named = table["source"].where(~table["source"].str.startswith("same"))
-    first = named.groupby(table["study"]).transform("first")
-    rest = table["source"].str.removeprefix("same").str.removeprefix("; ")
-    joined = (first + "; " + rest).str.removesuffix("; ")
-    return table.assign(source=table["source"].where(named.notna(), joined))
+    return source_table("guessing_figures.csv")
 
 
 def fit_guess(
@@ -158,17 +153,16 @@ def _miss(curve: GuessModel, row: dict[Any, Any]) -> float:
     return float((expected - value) / np.sqrt(variance))
 
 
-def check_guesses(*, study: str | None = None) -> pd.DataFrame:
+def check_guesses() -> pd.DataFrame:
     """Set the fitted curves against every published figure.
 
-    Each guesser is fitted on one study (``study`` where it has the guesser); what the
-    others published is predicted. Of shares, Wilson's 95 % interval, and ``inside``.
+    Each guesser is fitted on one study; what the others published is predicted. Of
+    shares, Wilson's 95 % interval, and ``inside``.
     """
     found = []
     groups = guessing_figures().groupby(["guesser", "subjects"], sort=False)
     for (guesser, subjects), own in groups:
-        on = study if study in set(own["study"]) else None
-        curve = fit_guess(str(guesser), str(subjects), study=on)
+        curve = fit_guess(str(guesser), str(subjects))
         given = zip(own["statistic"], own["bound"], strict=True)
         fitted = own["study"] == curve.study
         own = own.assign(

@@ -295,18 +295,17 @@ def _parting(
 
     Of the two directions the weaker counts, so that both are truly apart.
     """
-    size_a, size_b = fits_a.argmax(axis=1), fits_b.argmax(axis=1)
     names = [measure for measure in limits(chart) if measure not in _BUILD]
+    if not len(rows_a) or not names:
+        return np.zeros(len(rows_a)), [""] * len(rows_a)
+    ways = (rows_a, fits_b.argmax(axis=1)), (rows_b, fits_a.argmax(axis=1))
     miss = np.zeros((2, len(rows_a), len(names)))
     for j, measure in enumerate(names):
         low, high = limits(chart)[measure]
-        x = frame[measure].to_numpy(dtype=float)
-        for k, (rows, size) in enumerate(((rows_a, size_b), (rows_b, size_a))):
-            value = 10 * x[rows]
-            out = np.maximum(low[size] - value, value - high[size])
+        x = 10 * frame[measure].to_numpy(dtype=float)
+        for k, (rows, size) in enumerate(ways):
+            out = np.maximum(low[size] - x[rows], x[rows] - high[size])
             miss[k, :, j] = np.maximum(out, 0) / (10 * reading_errors()[measure])
-    if not len(rows_a) or not names:
-        return np.zeros(len(rows_a)), [""] * len(rows_a)
     together = miss.max(axis=0)
     return miss.max(axis=2).min(axis=0), [names[j] for j in together.argmax(axis=1)]
 

@@ -12,7 +12,7 @@ from scipy import stats
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
-from sizing.errors import SizingError, check_number, check_replicates, check_seed
+from sizing.errors import SizingError, check_number, check_seed
 from sizing.kinds import check_columns
 from sizing.lesson import choosing
 from sizing.lesson.choosing import Bools, edge_margins, reading_errors
@@ -190,7 +190,6 @@ def chance_of_wrong_size(
         raise SizingError("times must be one or more numbers of readings.")
     for k in times:
         check_number("a number of readings", k, least=1, whole=True)
-    check_replicates(replicates)
     check_seed(seed)
     parts = error_parts(error, chart)
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()

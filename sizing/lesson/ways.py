@@ -10,21 +10,9 @@ import pandas as pd
 from sizing.charts import SizeChart, demo_chart
 from sizing.charts.fits import limits
 from sizing.coverage.coverage import EVERYONE, memberships
-from sizing.errors import (
-    SizingError,
-    check_number,
-    check_replicates,
-    check_seed,
-    one_of,
-)
+from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.lesson import choosing
-from sizing.lesson.choosing import (
-    CHOICE_OUTCOMES,
-    PUT_WRONG_OUTCOMES,
-    Bools,
-    Floats,
-    Ints,
-)
+from sizing.lesson.choosing import CHOICE_OUTCOMES, Bools, Floats, Ints
 from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, guessed
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
@@ -43,11 +31,8 @@ PUT_WRONG = "put_in_a_wrong_size"
 #: The way that the others are compared with.
 _AGAINST = "tape_once"
 #: Of the people who fit at least one size: these three add up to 1.
-FITTED, WRONG, MISSED = OF_SOME = (
-    "fitting_if_some_fits",
-    "wrong_if_some_fits",
-    "missed_if_some_fits",
-)
+OF_SOME = tuple(f"{came}_if_some_fits" for came in ("fitting", "wrong", "missed"))
+FITTED, WRONG, MISSED = OF_SOME
 
 
 @dataclass(frozen=True)
@@ -169,7 +154,6 @@ def compare_ways(
     for measure, each in (reading_sd or {}).items():
         one_of("measure", measure, list(MEASURES))
         check_number(f"the spread of a reading of {measure}", each, least=0)
-    check_replicates(replicates)
     check_seed(seed)
     people = load_people("adults", seed=seed) if people is None else people
     chart = demo_chart() if chart is None else chart
@@ -227,8 +211,8 @@ def compare_ways(
         "reading_sd": {m: sd[m] for m in limits(chart)},
         "seed": seed,
     }
-    about = chart.name, people.name
-    return WaysResult(*found, choices, *about, settings, chart.invented)
+    named = (chart.name, people.name)
+    return WaysResult(*found, choices, *named, settings, chart.invented)
 
 
 def _shares(
@@ -252,18 +236,14 @@ def _shares(
     order = pd.Categorical(table["way"], ways).argsort(kind="stable")
     estimate, variance, df = (of[0, width:] for of in figures.values())
     half = student(df) * np.sqrt(variance)
-    differences = pd.DataFrame(
-        {
-            "way": np.repeat(others, len(OF_SOME)),
-            "against": _AGAINST,
-            "outcome": list(OF_SOME) * len(others),
-            "estimate": estimate,
-            "low": estimate - half,
-            "high": estimate + half,
-            "method": f"paired difference, Student's t; {place.how}{place.joined}"
-            + doubt.get(_AGAINST, ""),
-            "n": round(found.n[0]),
-        }
+    how = f"paired difference, Student's t; {place.how}{place.joined}"
+    keys = [(way, _AGAINST, one) for way in others for one in OF_SOME]
+    differences = pd.DataFrame(keys, columns=["way", "against", "outcome"]).assign(
+        estimate=estimate,
+        low=estimate - half,
+        high=estimate + half,
+        method=how + doubt.get(_AGAINST, ""),
+        n=round(found.n[0]),
     )
     return table.iloc[order].reset_index(drop=True), differences
 
@@ -279,7 +259,7 @@ def _counted(
     came = np.array(
         [choosing.outcome_of_choice(codes, fits) for codes in chosen.values()]
     )
-    wrong = np.isin(came, PUT_WRONG_OUTCOMES)
+    wrong = np.isin(came, choosing.PUT_WRONG_OUTCOMES)
     ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
     of_all = np.stack([*each, wrong], axis=1).astype(float)
     of_some = 1.0 * np.stack(
