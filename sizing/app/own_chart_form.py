@@ -267,7 +267,7 @@ class OwnChartForm(LiveForm):
         try:
             people = form.people()
         except SizingError as error:
-            form.tell(error)
+            form.told.wrong(error)
             self._none = _T.whom
             return str(self._none)
         other = self._other()

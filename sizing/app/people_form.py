@@ -1,108 +1,168 @@
 """The part of a form that says whom a chart is for: named people, or one's own."""
 
-import asyncio
 import hashlib
+import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets as w
+import pandas as pd
 
 from sizing.app.answer_form import LongWork, Progress
 from sizing.app.entry import UnitSwitch, UploadBox
-from sizing.app.form_words import bullets, file_headings, paragraphs, wrong_lines
-from sizing.app.people_tables import (
-    CASELOAD_HELP,
-    SHARES_HEADINGS,
-    SHARES_HELP,
-    as_file,
-    caseload_headings,
-    clients_table,
-    shares_table,
-    typed_clients,
-    typed_shares,
+from sizing.app.fields import (
+    Heard,
+    Told,
+    button,
+    on_change,
+    people_choice,
+    show_if,
+    tick,
 )
+from sizing.app.form_words import bullets, file_headings, name_words, paragraphs
 from sizing.app.table import EditableTable
-from sizing.errors import SizingError, SizingWarning, caught_warnings
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    SizingWarning,
+    caught_warnings,
+)
+from sizing.files.writing import csv_bytes, write_bytes
 from sizing.measures.tables import CASELOAD, MARGINS
 from sizing.people import (
+    People,
     load_people,
     population_titles,
     read_caseload,
     read_margins,
     reweight,
 )
-from sizing.people.people import People
 from sizing.resources import texts
 
 #: The choice that stands for clients of one's own.
 OWN = "own"
+_CLIENTS = (
+    "sex",
+    "age_years",
+    "body_mass_kg",
+    "stature_cm",
+    "shoulder_height_sitting_cm",
+    "buttock_popliteal_length_cm",
+    "hip_circumference_cm",
+)
+_ROWS = 3
 _T = texts("people_form")
 
 
-class PeopleForm:
+class Clients:
+    """Clients of one's own: a table to type them into, or a file."""
+
+    def __init__(self, switch: UnitSwitch, upload: UploadBox) -> None:
+        self.table = EditableTable(
+            pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
+            switch=switch,
+            can_add=True,
+            caption="My clients",
+            headings=lambda name: name_words(name).capitalize(),
+            choices={"sex": ["female", "male"]},
+        )
+        self._upload = upload
+        units = {"_kg": ", kg", "_cm": ", cm"}
+        said = {n: name_words(n).capitalize() + units.get(n[-3:], "") for n in _CLIENTS}
+        headings = file_headings([(words, name) for name, words in said.items()])
+        self.words = w.HTML(paragraphs([_T.caseload_help]) + headings)
+
+    def read(self, reader: Callable[[Path], People] = read_caseload) -> People:
+        """Read a typed table as a file would be read, through the same gate."""
+        if self._upload.names:
+            uploaded: People = self._upload.read(reader)
+            return uploaded
+        if self.table.frame.empty:
+            raise SizingError(_T.no_clients)
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "my caseload.csv"
+            try:
+                return reader(write_bytes(path, csv_bytes(self.table.frame)))
+            except InputProblems as error:
+                # She sees a table and no file: its rows count from 1.
+                typed = [replace(one, file=None) for one in error.problems]
+                raise InputProblems(typed, about="my caseload") from None
+
+
+def shares_table() -> EditableTable:
+    return EditableTable(
+        pd.DataFrame({"group": [None] * _ROWS, "percent": None}),
+        caption="Of the people I serve",
+        headings={"group": "Group", "percent": "Percent"},
+        choices={"group": list(_T.groups)},
+        can_add=True,
+    )
+
+
+def typed_shares(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the margins that typed percentages of groups stand for."""
+    if frame.empty:
+        raise SizingError(_T.no_shares)
+    shares = pd.to_numeric(frame["percent"], errors="coerce") / 100
+    sound = frame["group"].isin(list(_T.groups)) & (shares > 0) & (shares < 1)
+    problems = [
+        Problem.of(_T.share_problem, None, row + 2, None, str(percent))
+        for row, percent in enumerate(frame["percent"])
+        if not sound.iloc[row]
+    ]
+    if problems:
+        raise InputProblems(problems, about="the shares")
+    asked = zip(frame["group"], shares, strict=True)
+    return pd.DataFrame(
+        [{"statistic": "share", "target": of, **_T.groups[g]} for g, of in asked]
+    )
+
+
+class PeopleForm(Heard):
     """Nothing is loaded before it is asked for; a table is made when it is opened."""
 
     def __init__(
         self, switch: UnitSwitch, start: str = "adults", *, draws: int = 5
     ) -> None:
+        super().__init__()
         self._switch, self._draws = switch, draws
-        self._listeners: list[Callable[[], object]] = []
         # One population at a time: all of them would fill the memory.
         self._found: tuple[str, People | SizingError] | None = None
         self._ready: list[Callable[[], object]] = []
         self._version = self._asked = 0
         self.getting = self._stopped = False
-        self.clients: EditableTable | None = None
+        self.clients: Clients | None = None
         self.shares: EditableTable | None = None
-        titles = [(title, name) for name, title in population_titles().items()]
-        self.name = w.Dropdown(
-            options=[*titles, (_T.own, OWN)],
-            value=start,
-            description=_T.serve,
-            layout=w.Layout(width="auto"),
-        )
+        self.name = people_choice(start)
+        self.name.options = [*self.name.options, (_T.own, OWN)]
+        self.name.value, self.name.description = start, _T.serve
         self.upload = UploadBox("My caseload", table=CASELOAD)
         self.margins = UploadBox("My shares", table=MARGINS)
-        self.weighted = w.Checkbox(
-            description=_T.weight, indent=False, layout=w.Layout(width="auto")
-        )
-        self.told = w.HTML()
+        self.weighted = tick(_T.weight)
+        self.told = Told(switch)
         self.work = LongWork(
             _T.again, self._read, self._done, stopped=self._ended, failed=self._failed
         )
         # Work begins by itself; a button of the form's own begins it after Stop.
-        self.work.button.layout.display = "none"
+        show_if(False, self.work.button)
         self.work.stop_button.on_click(lambda _: self._stop())
-        self.again = w.Button(
-            description=_T.again, layout=w.Layout(width="auto", display="none")
-        )
-        self.again.on_click(lambda _: self._changed())
+        self.again = button(_T.again, self._changed, width="auto", display="none")
         self._clients, self._shares = w.VBox(), w.VBox()
-        self.view = w.VBox(
-            [
-                self.name,
-                self._clients,
-                self.weighted,
-                self._shares,
-                self.work.view,
-                self.again,
-                self.told,
-            ]
-        )
-        for box in (self.name, self.weighted):
-            box.observe(lambda _: self._opened(), "value")
-        for upload in (self.upload, self.margins):
-            upload.on_change(self._changed)
+        parts = [self.name, self._clients, self.weighted, self._shares]
+        self.view = w.VBox([*parts, self.work.view, self.again, self.told])
+        on_change(self._opened, self.name, self.weighted)
+        on_change(self._changed, self.upload, self.margins)
         self._opened()
 
     @property
     def key(self) -> str:
         parts = [str(self.name.value)]
-        if self.name.value == OWN:
-            parts += [self.upload.key, self._clients_text()]
-        if self.weighted.value:
-            parts += [self.margins.key, self._shares_text()]
+        if self.clients is not None and self.name.value == OWN:
+            parts += [self.upload.key, self.clients.table.frame.to_json()]
+        if self.shares is not None and self.weighted.value:
+            parts += [self.margins.key, self.shares.frame.to_json()]
         return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     def people(self) -> People:
@@ -112,20 +172,16 @@ class PeopleForm:
                 raise SizingError(self.words)
             key = self.key
             self._keep(key, *self._read(lambda words, share: None))
-        found = self._found
-        if found is None:
+        if self._found is None:
             raise SizingError(self.words)
-        if isinstance(found[1], SizingError):
-            raise found[1]
-        return found[1]
+        if isinstance(self._found[1], SizingError):
+            raise self._found[1]
+        return self._found[1]
 
     @property
     def ready(self) -> bool:
         """Whether the people chosen are there, or what is wrong with them."""
         return self._found is not None and self._found[0] == self.key
-
-    def holds(self, people: People) -> bool:
-        return self.ready and self._found is not None and self._found[1] is people
 
     @property
     def words(self) -> str:
@@ -144,24 +200,13 @@ class PeopleForm:
                 self.work.stop()
             return
         self.getting, self._asked = True, self._version
-        try:
-            asyncio.get_running_loop()
-        except RuntimeError:
-            self.work.run()
-            return
         # The work before may have told its end and not quite be gone.
         self.work.wait()
-        self.work.start()
-
-    def on_change(self, what: Callable[[], object]) -> None:
-        self._listeners.append(what)
+        self.work.begin()
 
     def on_ready(self, what: Callable[[], object]) -> None:
         """Call ``what`` whenever getting people ready has ended, however it did."""
         self._ready.append(what)
-
-    def tell(self, error: SizingError) -> None:
-        self.told.value = bullets(wrong_lines(error, units=self._switch.units))
 
     def _done(self, read: tuple[People | SizingError, list[str]]) -> None:
         # What was changed meanwhile makes these people those of nobody.
@@ -190,7 +235,7 @@ class PeopleForm:
     def _stop(self) -> None:
         if self.getting:
             self._stopped = True
-            self.again.layout.display = None
+            show_if(True, self.again)
 
     def _read(self, progress: Progress) -> tuple[People | SizingError, list[str]]:
         """Return the people or what is wrong with them, and what was warned of."""
@@ -204,52 +249,40 @@ class PeopleForm:
 
     def _made(self, progress: Progress) -> People:
         progress(_T.drawing, 0.1)
-        if self.name.value != OWN:
+        if self.clients is not None and self.name.value == OWN:
+            people = self.clients.read(lambda p: read_caseload(p, draws=self._draws))
+        else:
             name = str(self.name.value)
             people = load_people(name, draws=self._draws)
             people = replace(people, name=population_titles()[name])
-        elif self.upload.names:
-            people = self.upload.read(self._caseload)
-        else:
-            typed = typed_clients(self.clients)
-            people = as_file(typed, self._caseload, "my caseload")
-        if not self.weighted.value:
+        if self.shares is None or not self.weighted.value:
             return people
         progress(_T.weighting, 0.7)
         if self.margins.names:
             return reweight(people, self.margins.read(read_margins))
-        return reweight(people, typed_shares(self.shares))
-
-    def _caseload(self, path: Path) -> People:
-        return read_caseload(path, draws=self._draws)
-
-    def _clients_text(self) -> str:
-        return "" if self.clients is None else self.clients.frame.to_json()
-
-    def _shares_text(self) -> str:
-        return "" if self.shares is None else self.shares.frame.to_json()
+        return reweight(people, typed_shares(self.shares.frame))
 
     def _opened(self) -> None:
         """Show the tables that are needed; make them when they first are."""
         own, weighted = self.name.value == OWN, bool(self.weighted.value)
         if own and self.clients is None:
-            self.clients = clients_table(self._switch)
-            self.clients.on_change(self._changed)
-            words = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
-            self._clients.children = (words, self.clients.view, self.upload.view)
+            self.clients = Clients(self._switch, self.upload)
+            table = self.clients.table
+            table.on_change(self._changed)
+            self._clients.children = self.clients.words, table.view, self.upload.view
         if weighted and self.shares is None:
             self.shares = shares_table()
             self.shares.on_change(self._changed)
-            words = w.HTML(paragraphs([SHARES_HELP]) + file_headings(SHARES_HEADINGS))
-            self._shares.children = (words, self.shares.view, self.margins.view)
-        self._clients.layout.display = None if own else "none"
-        self._shares.layout.display = None if weighted else "none"
+            headings = file_headings(_T.shares_headings)
+            words = w.HTML(paragraphs([_T.shares_help]) + headings)
+            self._shares.children = words, self.shares.view, self.margins.view
+        show_if(own, self._clients)
+        show_if(weighted, self._shares)
         self._changed()
 
     def _changed(self) -> None:
         self._version += 1
         self._stopped = False
-        self.again.layout.display = "none"
+        show_if(False, self.again)
         self.told.value = ""
-        for listener in self._listeners:
-            listener()
+        self.tell()

@@ -9,18 +9,12 @@ import pandas as pd
 
 from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, paragraphs, wrong_lines
-from sizing.app.people_tables import (
-    CASELOAD_HELP,
-    as_file,
-    caseload_headings,
-    clients_table,
-    typed_clients,
-)
+from sizing.app.people_form import Clients
 from sizing.app.table import EditableTable
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import CASELOAD
 from sizing.measures.typed import amounts
-from sizing.people import POPULATIONS, People, population_titles, read_caseload
+from sizing.people import POPULATIONS, People, population_titles
 from sizing.resources import texts
 from sizing.stock import Served, Use, demo_scenario, serves_from
 from sizing.stock.offers import ASSUMED, Years, usual_rates
@@ -120,15 +114,15 @@ class PeopleFields(_Part):
         )
         ruled = w.VBox([w.HTML(paragraphs([_T.rules_help])), self.rules.view])
         self.upload = UploadBox("My caseload", table=CASELOAD)
-        self.clients = clients_table(switch)
-        about = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
-        own = w.VBox([about, self.upload.view, self.clients.view, self.coming])
+        self.clients = Clients(switch, self.upload)
+        typed = self.clients.words, self.upload.view, self.clients.table.view
+        own = w.VBox([*typed, self.coming])
         self.only = [(ruled, self.ruled, True), (own, self.own, True)]
         #: Lists of clients of a plan that was kept.
         self.listed: list[Served] = []
         parts = w.HTML(paragraphs([_T.groups_help])), self.groups.view
         self.view = w.VBox([*parts, self.ruled, ruled, self.own, own, self.told])
-        for table in (self.rules, self.groups, self.clients):
+        for table in (self.rules, self.groups, self.clients.table):
             table.on_change(self._changed)
         self.upload.on_change(self._taken)
         self._show()
@@ -144,7 +138,9 @@ class PeopleFields(_Part):
             made = [*serves_from(self._shared_out(frame, 1 / 100), use=use)]
         if self.own.value and self._another:
             coming = self.coming.value
-            made.append(Served(self._clients(), admissions=coming, name="my caseload"))
+            made.append(
+                Served(self.clients.read(), admissions=coming, name="my caseload")
+            )
         elif self.own.value:
             made += self.listed
         if not made:
@@ -180,7 +176,7 @@ class PeopleFields(_Part):
     @property
     def _another(self) -> bool:
         """Whether a list is taken or typed in, or none was kept."""
-        typed = not self.clients.frame.empty
+        typed = not self.clients.table.frame.empty
         return bool(self.upload.names) or typed or not self.listed
 
     def _with_rules(self, frame: pd.DataFrame) -> pd.DataFrame:
@@ -191,20 +187,12 @@ class PeopleFields(_Part):
             raise SizingError(_T.say["no_such_group"].format(name=unknown[0]))
         return frame.merge(rules, on="name", how="left")
 
-    def _clients(self) -> People:
-        people: People = (
-            self.upload.read(read_caseload)
-            if self.upload.names
-            else as_file(typed_clients(self.clients), read_caseload, "my caseload")
-        )
-        return people
-
     def _taken(self) -> None:
         """Read the file at once, so that what is wrong is said beside it."""
         self._changed()
         if self.upload.names:
             try:
-                self._clients()
+                self.clients.read()
             except SizingError as error:
                 self.tell(error)
 

@@ -17,6 +17,8 @@ _W: dict[str, str] = texts("people").weights
 #: A person's weight as a share of the mean weight, below which it counts as 0
 #: (the solver's own tolerance).
 _NOTHING = 1e-7
+#: Newton steps, and how near (in SDs) a margin counts as met.
+_MOST_STEPS, _NEAR = 100, 1e-8
 #: What a margin is of.
 _WHAT = ("variable", "statistic", "level", "low", "high", "within")
 
@@ -43,8 +45,6 @@ def rake(
     *,
     weight: npt.ArrayLike | None = None,
     person: str | None = None,
-    tolerance: float = 1e-8,
-    max_iterations: int = 100,
 ) -> Weighting:
     """Tilt weights as little as possible until every margin is met.
 
@@ -72,10 +72,10 @@ def rake(
     pull = in_value - target * in_group
     scale = np.sqrt(np.average(np.square(pull), axis=0, weights=base))
     scale[scale == 0] = 1.0
-    tilt, steps = _tilt(pull / scale, base, tolerance, max_iterations)
+    tilt, steps = _tilt(pull / scale, base)
     if tilt is None:
         refuse_the_impossible(wanted, in_group, in_value)
-        raise SizingError(_W["steps"].format(steps=max_iterations))
+        raise SizingError(_W["steps"].format(steps=_MOST_STEPS))
     ratio = tilt / base
     w = start * ratio[codes]
     table = pd.DataFrame(
@@ -141,9 +141,7 @@ def _persons(
     return codes.astype(np.int64), rows_each
 
 
-def _tilt(
-    pull: Floats, base: Floats, tolerance: float, max_iterations: int
-) -> tuple[Floats | None, int]:
+def _tilt(pull: Floats, base: Floats) -> tuple[Floats | None, int]:
     """Newton on the convex dual; least squares, as margins may repeat one another."""
     dual = np.zeros(pull.shape[1])
     log_base = np.log(base)
@@ -155,9 +153,9 @@ def _tilt(
         return top + float(np.log(w.sum())), w / w.sum()
 
     height, w = at(dual)
-    for step in range(max_iterations + 1):
+    for step in range(_MOST_STEPS + 1):
         slope = w @ pull
-        if np.abs(slope).max() <= tolerance:
+        if np.abs(slope).max() <= _NEAR:
             return w, step
         centred = pull - slope
         curve = (centred * w[:, None]).T @ centred
@@ -174,7 +172,7 @@ def _tilt(
             if length < 1e-10:
                 return None, step
         dual, height, w = dual + length * move, new_height, new_w
-    return None, max_iterations
+    return None, _MOST_STEPS
 
 
 def refuse_the_impossible(

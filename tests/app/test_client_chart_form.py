@@ -302,7 +302,7 @@ def test_clients_typed_in_are_read_as_a_file_would_be():
     rows = [("female", "82", "40"), ("male", "47", "")]
     for row, entries in enumerate(rows):
         for column, value in zip(("sex", "age_years", HIP), entries, strict=True):
-            form.clients.cell(row, column).value = value
+            form.clients.table.cell(row, column).value = value
     people = form.people()
     assert people.n == 2 and people.frame[HIP].iloc[0] == pytest.approx(101.6)
     assert form.people() is people

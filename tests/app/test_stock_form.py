@@ -188,8 +188,8 @@ def test_a_caseload_is_taken_from_a_file_or_typed():
     (group,) = people.served()
     assert group.people.n == 2 and group.admissions == 3
     people.upload.clear()
-    people.clients.cell(0, "sex").value = "female"
-    people.clients.cell(0, "body_mass_kg").value = "70"
+    people.clients.table.cell(0, "sex").value = "female"
+    people.clients.table.cell(0, "body_mass_kg").value = "70"
     assert people.served()[0].people.n == 1
 
 
@@ -204,8 +204,8 @@ def test_a_list_of_clients_of_a_plan_kept_is_served_until_another_is_given(small
     again.upload.box.value = (item,)
     assert "list of 2 clients" in again.opened.value
     assert [one.present for one in again.people.served()] == [6, 2]
-    again.people.clients.cell(0, "sex").value = "female"
-    again.people.clients.cell(0, "body_mass_kg").value = "70"
+    again.people.clients.table.cell(0, "sex").value = "female"
+    again.people.clients.table.cell(0, "body_mass_kg").value = "70"
     assert [one.present for one in again.people.served()] == [6, 1]
     again.people.own.value = False
     assert [one.present for one in again.people.served()] == [6]

@@ -57,21 +57,16 @@ def test_what_is_known_stays_and_what_is_missing_is_drawn(file):
 )
 def test_who_a_client_is_is_not_kept(tmp_path, heading):
     path = tmp_path / "clients.csv"
-    path.write_text(f"{heading},sex,body_mass_kg\nZanzibar,f,60\n")
+    # Words that only resemble a name are kept.
+    like = "named_nurse_present,birthmark"
+    path.write_text(f"{heading},sex,body_mass_kg,{like}\nZanzibar,f,60,yes,no\n")
     with pytest.warns(SizingWarning, match="left out") as told:
         people = read_caseload(path, draws=1)
     assert heading in str(told[0].message)
-    assert "Zanzibar" not in people.frame.to_csv()
-    assert "Zanzibar" not in str(told[0].message)
+    assert "Zanzibar" not in people.frame.to_csv() + str(told[0].message)
+    assert {*like.split(",")} <= set(people.frame.columns)
     # It points at the line that read the file, not at one of the kit's.
     assert told[0].filename == __file__
-
-
-def test_words_that_only_resemble_a_name_are_kept(tmp_path):
-    path = tmp_path / "clients.csv"
-    path.write_text("sex,body_mass_kg,named_nurse_present,birthmark\nf,60,yes,no\n")
-    columns = read_caseload(path, draws=1).frame.columns
-    assert {"named_nurse_present", "birthmark"} <= set(columns)
 
 
 def test_every_problem_is_named_at_once(tmp_path):
@@ -81,6 +76,7 @@ def test_every_problem_is_named_at_once(tmp_path):
         "f,82,fifty,92\n"
         ",40,70,100\n"
         ",,,\n"
+        "\n"
         "x,40,-70,100\n"
         "m,400,70,100\n"
     )
@@ -88,7 +84,7 @@ def test_every_problem_is_named_at_once(tmp_path):
         read_caseload(path)
     found = told.value.table
     assert (found["file"] == "clients.csv").all()
-    assert set(found["row"].dropna().astype(int)) == {2, 3, 4, 5, 6}
+    assert set(found["row"].dropna().astype(int)) == {2, 3, 4, 6, 7}
     assert set(found["column"].dropna()) == {"sex", "age_years", "body_mass_kg"}
     assert len(found) == 6
 
@@ -154,17 +150,12 @@ def test_a_file_of_another_form_is_refused(tmp_path, text, words):
 
 @settings(max_examples=40, deadline=None)
 @given(
-    hips=st.lists(
-        st.one_of(st.none(), st.floats(60, 180).map(lambda x: round(x, 1))),
-        min_size=1,
-        max_size=12,
-    ),
-    start=st.integers(-5, 500),
+    st.lists(st.none() | st.integers(600, 1800), min_size=1, max_size=12),
+    st.integers(-5, 500),
 )
 def test_nothing_is_filled_in_unless_asked(hips, start):
-    given_frame = pd.DataFrame(
-        {"hip_circumference_cm": pd.Series(hips, dtype=float), "note": "x"}
-    )
+    hips = pd.Series(hips, dtype=float) / 10
+    given_frame = pd.DataFrame({"hip_circumference_cm": hips, "note": "x"})
     given_frame.index += start
     before = given_frame.copy()
     people = people_from(given_frame)
@@ -172,48 +163,27 @@ def test_nothing_is_filled_in_unless_asked(hips, start):
     out = people.frame
     assert out.index.equals(pd.RangeIndex(len(hips)))
     assert list(out.columns) == ["person", "draw", "hip_circumference_cm", "note"]
-    np.testing.assert_array_equal(
-        out["hip_circumference_cm"], before["hip_circumference_cm"]
-    )
-    expected = ["missing" if hip is None else "measured" for hip in hips]
+    np.testing.assert_array_equal(out["hip_circumference_cm"], hips)
+    expected = np.where(hips.isna(), "missing", "measured").tolist()
     assert people.evidence["hip_circumference_cm"].tolist() == expected
     assert people.weight.tolist() == [1.0] * len(hips)
     assert (people.draws, people.n) == (1, len(hips))
 
 
-def test_weights_from_a_column_or_an_array_are_the_same():
-    frame = pd.DataFrame({"stature_cm": [150.0, 160.0, 170.0], "w": [1.0, 0.0, 2.5]})
-    one = people_from(frame, weight="w")
-    two = people_from(frame.drop(columns="w"), weight=[1.0, 0.0, 2.5])
-    pd.testing.assert_series_equal(one.weight, two.weight)
-    pd.testing.assert_frame_equal(one.frame, two.frame)
-
-
 def test_weights_follow_their_person_through_the_draws():
-    frame = pd.DataFrame(
-        {
-            "person": [11, 7],
-            "sex": ["f", "m"],
-            "age_years": [40, 50],
-            "body_mass_kg": [70, 80],
-            "stature_cm": [165, 180],
-        }
-    )
-    people = people_from(frame, weight=[3.0, 5.0], draws=3)
+    frame = pd.DataFrame({"person": [11, 7], "sex": ["f", "m"], "age_years": [40, 50]})
+    frame = frame.assign(body_mass_kg=[70, 80], stature_cm=[165, 180], w=[3.0, 5.0])
+    people = people_from(frame, weight="w", draws=3)
     pairs = people.weight.groupby(people.frame["person"]).unique()
-    assert pairs[11].tolist() == [3.0]
-    assert pairs[7].tolist() == [5.0]
-    assert LIMITS["children_1977"] not in people.limits
+    assert pairs[11].tolist() == [3.0] and pairs[7].tolist() == [5.0]
+    assert LIMITS["children_1977"] not in people.limits and "w" not in people.frame
+    other = people_from(frame.drop(columns="w"), weight=[3.0, 5.0], draws=3)
+    pd.testing.assert_series_equal(other.weight, people.weight)
 
 
 def test_draws_that_came_with_the_table_are_kept():
-    frame = pd.DataFrame(
-        {
-            "person": [1, 2, 1, 2],
-            "draw": [0, 0, 1, 1],
-            "stature_cm": [160, 170, 161, 169],
-        }
-    )
+    frame = pd.DataFrame({"person": [1, 2, 1, 2], "draw": [0, 0, 1, 1]})
+    frame["stature_cm"] = [160, 170, 161, 169]
     people = people_from(frame)
     assert (people.n, people.draws) == (2, 2)
     with pytest.raises(SizingError, match="several draws"):
@@ -249,14 +219,6 @@ def test_what_cannot_be_people_is_refused(frame, options, words):
         people_from(pd.DataFrame(frame), **options)
 
 
-def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):
-    path = tmp_path / "clients.csv"
-    path.write_text("sex,body_mass_kg\nf,60\n\nx,70\n")
-    with pytest.raises(InputProblems) as told:
-        read_caseload(path)
-    assert sorted(told.value.table["row"]) == [3, 4]
-
-
 def test_rows_without_a_client_at_the_end_are_left_out_all_of_them_if_need_be():
     empty = pd.DataFrame({"sex": [None, None], "stature_cm": [np.nan, np.nan]})
     assert unnamed(empty, "x").empty
@@ -269,43 +231,28 @@ def test_rows_without_a_client_at_the_end_are_left_out_all_of_them_if_need_be():
 
 def test_a_surveys_weights_units_and_measures_are_kept(rng):
     n = 80
-    frame = pd.DataFrame(
-        {
-            "person": np.arange(n),
-            "sex": ["female", "male"] * (n // 2),
-            "age_years": rng.uniform(20, 70, n),
-            "stature_cm": rng.normal(168, 8, n),
-            "body_mass_kg": rng.normal(80, 12, n),
-            "hip_circumference_cm": np.where(
-                np.arange(n) < 60, rng.normal(100, 9, n), np.nan
-            ),
-            "stratum": np.arange(n) // 40,
-            "unit": np.arange(n) // 20 % 2,
-        }
-    )
+    frame = pd.DataFrame({"person": np.arange(n), "sex": ["female", "male"] * (n // 2)})
+    frame["age_years"] = rng.uniform(20, 70, n)
+    frame["stature_cm"] = rng.normal(168, 8, n)
+    frame["body_mass_kg"] = rng.normal(80, 12, n)
+    frame["hip_circumference_cm"] = rng.normal(100, 9, n)
+    frame.loc[60:, "hip_circumference_cm"] = np.nan
+    frame["stratum"], frame["unit"] = np.arange(n) // 40, np.arange(n) // 20 % 2
     weight = pd.Series(rng.uniform(1, 9, n))
-    people = people_of_survey(
-        Survey("invented", frame, weight, pd.DataFrame()), draws=3
-    )
+    survey = Survey("invented", frame, weight, pd.DataFrame())
+    people = people_of_survey(survey, draws=3)
     assert (people.n, people.draws) == (n, 3)
     assert people.weight.to_numpy() == pytest.approx(np.tile(weight, 3))
     hips = people.evidence["hip_circumference_cm"].to_numpy().reshape(3, n)
     assert (hips[:, :60] == "measured").all() and (hips[:, 60:] != "measured").all()
     tall = {"size": ["one"], "stature_cm_low": [165], "stature_cm_high": [230]}
-    row = estimate_coverage(
-        people, chart_from(pd.DataFrame(tall), warn=False)
-    ).table.iloc[0]
-    assert row["method"].endswith(
-        "unit; 3 draws of a model fitted to other people, its bias counted"
-    )
+    chart = chart_from(pd.DataFrame(tall), warn=False)
+    row = estimate_coverage(people, chart).table.iloc[0]
+    how = "unit; 3 draws of a model fitted to other people, its bias counted"
+    assert row["method"].endswith(how)
     inside = (frame["stature_cm"].round(1) >= 165).astype(float)
-    want = design_estimate(
-        inside,
-        weights=weight,
-        stratum=frame["stratum"],
-        unit=frame["unit"],
-        statistic="share",
-    ).iloc[0]
+    of = {"weights": weight, "stratum": frame["stratum"], "unit": frame["unit"]}
+    want = design_estimate(inside, statistic="share", **of).iloc[0]
     found = row[["estimate", "standard_error", "df"]].astype(float).tolist()
     assert found == pytest.approx(want[["estimate", "se", "df"]].astype(float).tolist())
 
@@ -342,10 +289,8 @@ def test_a_study_of_the_official_files(survey_folder, tmp_path, capsys):
     assert "Report: " in capsys.readouterr().out
     survey = read_nhanes_folder(files)
     found = pd.read_csv(tmp_path / "out" / "coverage.csv").iloc[0]
-    known = survey.frame["stature_cm"].notna()
-    share = np.average(
-        survey.frame["stature_cm"][known] >= 165, weights=survey.weight[known]
-    )
+    stature = survey.frame["stature_cm"].dropna()
+    share = np.average(stature >= 165, weights=survey.weight[stature.index])
     # Of 1 in 75 stature is drawn.
     assert found["n"] == survey.n
     assert found["estimate"] == pytest.approx(share, abs=0.01)

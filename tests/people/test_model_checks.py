@@ -9,6 +9,7 @@ import pytest
 
 from data_sources import derive_reach
 from data_sources.checks_children import seam_steps
+from data_sources.checks_outside import samples
 from data_sources.derive_child_model import in_order_of
 from data_sources.prediction import predict_measures
 from sizing.charts import assign, chart_from
@@ -24,39 +25,27 @@ from sizing.stats.estimates import group_means
 
 #: The package exports a function of the same name.
 moments_module = import_module("sizing.people.body.model")
-KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
+AGES = (25.0, 45.0, 65.0)
 
 
 @pytest.mark.parametrize(
-    ("sex", "ages", "stature", "mass", "measure", "mean"),
+    ("sex", "ages", "stature_cm", "body_mass_kg", "measure", "mean"),
     [
         # US civilians of 18 to 79, 1960-62: NASA RP-1024 vol. II (1978), S37 and S11.
-        ("male", (25.0, 45.0, 65.0), 173.24, 74.89, "sitting_height_cm", 90.45),
-        ("male", (25.0, 45.0, 65.0), 173.24, 74.89, "hip_breadth_sitting_cm", 35.38),
-        (
-            "female",
-            (25.0, 45.0, 65.0),
-            160.28,
-            63.69,
-            "buttock_popliteal_length_cm",
-            47.98,
-        ),
+        ("male", AGES, 173.24, 74.89, "sitting_height_cm", 90.45),
+        ("male", AGES, 173.24, 74.89, "hip_breadth_sitting_cm", 35.38),
+        ("female", AGES, 160.28, 63.69, "buttock_popliteal_length_cm", 47.98),
         # US Army women of 1987-88: Gordon et al. 1989.
         ("female", (26.0,), 162.9, 62.0, "hip_breadth_sitting_cm", 38.45),
     ],
 )
-def test_means_of_published_populations(sex, ages, stature, mass, measure, mean):
+def test_means_of_published_populations(
+    sex, ages, stature_cm, body_mass_kg, measure, mean
+):
     """Transcribed by a third party; the others stand in model_checks.csv."""
-    person = pd.DataFrame(
-        {
-            "person": range(len(ages)),
-            "sex": sex,
-            "age_years": ages,
-            "body_mass_kg": mass,
-            "stature_cm": stature,
-        }
-    )
-    table = predict_measures(person).table
+    people = pd.DataFrame({"person": range(len(ages)), "sex": sex, "age_years": ages})
+    people = people.assign(stature_cm=stature_cm, body_mass_kg=body_mass_kg)
+    table = predict_measures(people).table
     estimate = table.loc[table["measure"] == measure, "estimate"].mean()
     assert estimate == pytest.approx(mean, abs=1.0)
 
@@ -116,26 +105,13 @@ def test_the_typical_error_is_that_of_the_checks(survey_folder):
 
 def test_hip_of_other_men_against_faraway_fat():
     # Men measured in Utah about 1985; no coefficient has seen them.
-    from faraway.datasets import fat
-
-    men = fat.load()
-    men = men[men["height"] > 50].reset_index(drop=True)
-    frame = pd.DataFrame(
-        {
-            "person": men.index,
-            "sex": "male",
-            "age_years": men["age"].astype(float),
-            "body_mass_kg": men["weight"] * KG_PER_LB,
-            "stature_cm": men["height"] * CM_PER_INCH,
-        }
-    )
-    table = predict_measures(frame).table
-    hip = table[table["measure"] == "hip_circumference_cm"].reset_index(drop=True)
-    gap = men["hip"] - hip["estimate"]
-    covered = men["hip"].between(hip["low"], hip["high"])
-    assert abs(gap.mean()) < 1.5
-    assert np.sqrt((gap**2).mean()) < 3.8
-    assert covered.mean() > 0.88
+    ((_, men, _),) = (one for one in samples() if one[0] == "fat")
+    built = men[["sex", "age_years", "body_mass_kg", "stature_cm"]]
+    table = predict_measures(built.assign(person=range(len(men)))).table
+    hip = table[table["measure"] == HIP].reset_index(drop=True)
+    gap = men[HIP] - hip["estimate"]
+    assert abs(gap.mean()) < 1.5 and np.sqrt((gap**2).mean()) < 3.8
+    assert men[HIP].between(hip["low"], hip["high"]).mean() > 0.88
 
 
 def test_seam_steps_at_most_two_and_a_half_centimetres():
@@ -159,11 +135,9 @@ def test_table_of_checks_shows_failures_too():
     table = source_table("model_checks.csv")
     reached = table["reached"].astype(str).str.lower()
     assert set(reached) == {"true", "false", "no target"}
-    with_target = table[reached != "no target"]
-    inside = with_target["estimate"].between(
-        with_target["target_low"], with_target["target_high"]
-    )
-    assert (inside == (reached[with_target.index] == "true")).all()
+    asked = table[reached != "no target"]
+    inside = asked["estimate"].between(asked["target_low"], asked["target_high"])
+    assert (inside == (reached[asked.index] == "true")).all()
     assert table["source"].str.len().gt(5).all()
 
 
@@ -180,17 +154,12 @@ def test_coefficients_come_from_the_surveys(survey_folder, group):
     for sex in SEXES:
         again = json.loads(json.dumps(rounded(fit_sex(survey_folder, sex))))
         for name in SEATED_AND_GIRTHS:
+            ours, kept = (one["measures"][name] for one in (again, stored[sex]))
             for key in ("beta", "gamma", "range_q", "shift", "spread"):
-                np.testing.assert_allclose(
-                    again["measures"][name][key],
-                    stored[sex]["measures"][name][key],
-                    rtol=1e-4,
-                    atol=1e-6,
-                    err_msg=f"{sex} {name} {key}",
-                )
-        np.testing.assert_allclose(
-            again["correlation"], stored[sex]["correlation"], atol=1e-5
-        )
+                near = {"rtol": 1e-4, "atol": 1e-6, "err_msg": f"{sex} {name} {key}"}
+                np.testing.assert_allclose(ours[key], kept[key], **near)
+        kept = stored[sex]["correlation"]
+        np.testing.assert_allclose(again["correlation"], kept, atol=1e-5)
 
 
 @pytest.mark.surveys
@@ -279,57 +248,43 @@ def test_the_bias_is_that_of_moving_every_body(people, chart):
     plain = layout(people)
     share = place.weight / place.weight.sum()
 
-    def covered(frame: pd.DataFrame) -> np.ndarray:
+    def covered(**logs: float) -> np.ndarray:
+        factors = {m: people.frame[m] * np.exp(log) for m, log in logs.items()}
+        frame = people.frame.assign(**factors)
         given = People("x", frame, people.weight, people.evidence)
         return assign(given, chart).fits.any(axis=1)[place.rows].astype(float)
 
-    fits = covered(people.frame)
+    fits = covered()
     influence = share * (fits - (fits @ share)[:, None])
-    told = np.mean(
-        [place.model.gradient(d, influence[d][:, None])[0] for d in range(6)], axis=0
-    )
+
+    def gradient(model) -> np.ndarray:
+        each = [model.gradient(d, influence[d][:, None]) for d in range(6)]
+        return np.mean(each, axis=0)
+
+    told = gradient(place.model)
     moved = np.zeros(len(SEATED_AND_GIRTHS))
-    for measure in (HIP, BACK):
-        j = SEATED_AND_GIRTHS.index(measure)
-        up, down = (
-            covered(
-                people.frame.assign(
-                    **{measure: people.frame[measure] * np.exp(side * model_bias()[j])}
-                )
-            )
-            for side in (1, -1)
-        )
+    both = [SEATED_AND_GIRTHS.index(m) for m in (HIP, BACK)]
+    for measure, j in zip((HIP, BACK), both, strict=True):
+        up, down = (covered(**{measure: side * model_bias()[j]}) for side in (1, -1))
         moved[j] = ((up - down) @ share).mean() / 2
     assert np.abs(moved).max() > 0.01
-    (shift,), (bent,) = place.model.biased(told[None])
+    (shift,), (bent,) = place.model.biased(told)
     np.testing.assert_allclose(shift, moved, rtol=0.15, atol=0.003)
     r = bias_correlation()
     own = [m.correlation for g in ("child", "adult") for m in group_models(g).values()]
     np.testing.assert_allclose(r, sum(own) / 4)
-    whole = place.model.variance(told[None])[0]
-    coefficients = plain.model.variance(
-        np.mean(
-            [plain.model.gradient(d, influence[d][:, None]) for d in range(6)], axis=0
-        )
-    )[0]
+    whole = place.model.variance(told)[0]
+    coefficients = plain.model.variance(gradient(plain.model))[0]
     expected = np.sqrt(moved @ r @ moved + coefficients + 3 * bent**2)
     assert np.sqrt(whole) == pytest.approx(expected, rel=0.15)
     # The bend, along the main axes of the two biases, in steps thrice as long.
-    both = [SEATED_AND_GIRTHS.index(m) for m in (HIP, BACK)]
-    value, axes = np.linalg.eigh(
-        (r * np.outer(model_bias(), model_bias()))[both][:, both]
-    )
+    spread = (r * np.outer(model_bias(), model_bias()))[both][:, both]
+    value, axes = np.linalg.eigh(spread)
     bend = 0.0
     for axis in (3 * np.sqrt(value) * axes).T:
-        for side in (1, -1):
-            factor = np.exp(side * axis)
-            frame = people.frame.assign(
-                **{
-                    m: people.frame[m] * k
-                    for m, k in zip((HIP, BACK), factor, strict=True)
-                }
-            )
-            bend += ((covered(frame) - fits) @ share).mean() / 2 / 9
+        for hip, back in (axis, -axis):
+            changed = covered(**{HIP: hip, BACK: back})
+            bend += ((changed - fits) @ share).mean() / 2 / 9
     assert bent == pytest.approx(bend, rel=0.3) and bent < -0.001
 
 

@@ -20,7 +20,6 @@ from sizing.people.body.chance import (
     even_normal,
     keys_of,
     normals,
-    patterns,
     uniforms,
 )
 from sizing.people.body.draw import RATIOS, _DrawnBetas, _one_draw, broken_ratios
@@ -35,13 +34,8 @@ def embedded() -> pd.DataFrame:
 
 
 def adults(n: int, **columns) -> pd.DataFrame:
-    base = {
-        "person": range(n),
-        "sex": "female",
-        "age_years": 45.0,
-        "body_mass_kg": 70.0,
-        "stature_cm": 163.0,
-    }
+    base = {"person": range(n), "sex": "female", "age_years": 45.0}
+    base |= {"body_mass_kg": 70.0, "stature_cm": 163.0}
     return pd.DataFrame({**base, **columns}, index=range(n))
 
 
@@ -122,20 +116,6 @@ def test_draws_follow_the_prediction():
     np.testing.assert_allclose(np.corrcoef(logs.T), expected, atol=0.05)
 
 
-def test_beyond_the_heaviest_measured_the_draws_spread_wide():
-    sd = {}
-    for mass in (90.0, 200.0):
-        frame = adults(1, sex="male", body_mass_kg=mass, stature_cm=176.0)
-        sd[mass] = predict_measures(frame).sd[0]
-        level = predict_measures(frame).evidence.iloc[0]
-        expected = "predicted" if mass == 90.0 else "unsupported"
-        assert level["thigh_circumference_cm"] == expected
-    thigh = MEASURES.index("thigh_circumference_cm")
-    sitting = MEASURES.index("sitting_height_cm")
-    assert sd[200.0][thigh] > 1.7 * sd[90.0][thigh]
-    assert sd[200.0][sitting] < 1.5 * sd[90.0][sitting]
-
-
 def test_nothing_is_bent_by_a_square_beyond_its_range():
     """Girths keep rising with body mass to 300 kg, and from 2 to 15 years."""
     mass = np.arange(40.0, 301.0, 5.0)
@@ -165,37 +145,27 @@ def test_moments_against_the_formula_term_by_term(rng, group, ages):
         for j, name in enumerate(SEATED_AND_GIRTHS):
             one = model.measures[name]
             ends = [np.interp(age[i], one.range_age, one.range_q[:, k]) for k in (0, 1)]
-            ends = [ends, one.range_s, one.range_a]
-            at = [
-                min(max(v, low), high) for v, (low, high) in zip(x, ends, strict=True)
-            ]
+            ends = np.array([ends, one.range_s, one.range_a])
+            at = np.clip(x, *ends.T)
 
             def phi(q, s, a, one=one):
                 return np.array([q**h * s**k * a**m for h, k, m in one.terms.tolist()])
 
             terms = phi(*at)
-            for k in range(3):
-                step = [1e-6 * (m == k) for m in range(3)]
-                up, down = (
-                    phi(*(v + sign * d for v, d in zip(at, step, strict=True)))
-                    for sign in (1, -1)
-                )
-                terms = terms + (up - down) / 2e-6 * (x[k] - at[k])
+            for k, step in enumerate(1e-6 * np.eye(3)):
+                slope = (phi(*(at + step)) - phi(*(at - step))) / 2e-6
+                terms = terms + slope * (x[k] - at[k])
             above = max(x[0] - ends[0][1], 0)
             part = knots[(knots["sex"] == sex[i]) & (knots["measure"] == name)]
-            old = {
-                k: np.interp(age[i], part["age_years"], part[k])
+            shift, times = (
+                np.interp(age[i], part["age_years"], part[k])
                 for k in ("shift", "drawn_times")
-            }
+            )
             outside += above > 0
-            assert found.mean[i, j] == pytest.approx(
-                terms @ one.beta + one.shift * above + old["shift"], abs=1e-6
-            )
-            assert np.log(found.sd[i, j]) == pytest.approx(
-                np.log(old["drawn_times"])
-                + one.gamma[0]
-                + sum(g * v for g, v in zip(one.gamma[1:], at, strict=True))
-            )
+            mean = terms @ one.beta + one.shift * above + shift
+            assert found.mean[i, j] == pytest.approx(mean, abs=1e-6)
+            log_sd = np.log(times) + one.gamma[0] + one.gamma[1:] @ at
+            assert np.log(found.sd[i, j]) == pytest.approx(log_sd)
             assert found.form_shift_sd[i, j] == pytest.approx(one.spread * above)
             error = terms @ one.covariance @ terms
             assert found.error_sd[i, j] ** 2 == pytest.approx(error, rel=1e-4)
@@ -223,23 +193,14 @@ def test_a_large_hip_tells_of_a_large_mass():
     assert mass.std()[0] > 1.5 * mass.std()[1]
 
 
-def test_drawn_bodies_can_be(embedded):
-    part = embedded.dropna(subset=["body_mass_kg", "stature_cm"]).iloc[::5]
-    drawn, _ = draw_measures(part, draws=3, seed=9)
-    build = drawn[["body_mass_kg", "stature_cm", "age_years"]].to_numpy()
-    values = drawn[list(SEATED_AND_GIRTHS)].to_numpy()
-    assert not broken_ratios(build, values).any()
-
-
 def test_a_body_breaks_a_rule_beyond_either_end_of_it():
     sound = predict_measures(adults(1)).table.set_index("measure")["estimate"]
     build = np.array([[70.0, 163.0, 45.0]])
 
     def broken(**changes):
         body = {**sound, **changes}
-        return broken_ratios(
-            build, np.array([[body[m] for m in SEATED_AND_GIRTHS]])
-        ).any()
+        values = np.array([[body[m] for m in SEATED_AND_GIRTHS]])
+        return broken_ratios(build, values).any()
 
     assert not broken()
     for above, below, low, high in RATIOS:
@@ -269,13 +230,6 @@ def test_the_rules_are_wider_than_anybody_measured_and_not_without_end(survey_fo
         assert len(ratio) > 6000
         for room in (ratio.min() - low, high - ratio.max()):
             assert 0.05 * span <= room < 2 * span, (above, below)
-
-
-def test_an_impossible_body_is_kept_and_marked():
-    frame = adults(1, sitting_height_cm=150.0)
-    drawn, evidence = draw_measures(frame, draws=2, seed=1)
-    assert (drawn["sitting_height_cm"] == 150.0).all()
-    assert (evidence["thigh_circumference_cm"] == "unsupported").all()
 
 
 def test_noise_is_uniform_and_independent():
@@ -362,9 +316,8 @@ def test_noise_of_who_is_measured_has_the_spread_that_is_left(rng):
     rest = [j for j in range(P) if j != HIP]
     left = left[np.ix_(rest, rest)]
     sd = np.sqrt(np.diag(left))
-    told = np.cov(np.log(found[:, rest]).T) / np.outer(sd, sd)
-    right = left / np.outer(sd, sd)
-    assert np.abs(told - right).max() < 0.08
+    told = np.cov(np.log(found[:, rest]).T)
+    assert np.abs((told - left) / np.outer(sd, sd)).max() < 0.08
     assert (found[:, HIP] == 110.0).all()
 
 
@@ -400,9 +353,8 @@ def test_a_body_that_cannot_be_is_drawn_again_eight_times_and_then_kept(
 def test_pieces_of_work_leave_candidates_as_they_are(monkeypatch):
     frame = pd.DataFrame({"sex": ["female", "male"] * 5, "age_years": 50.0})
     frame["stature_cm"], frame["body_mass_kg"] = np.linspace(150, 185, 10), np.nan
-    frame["walking_difficulty"] = pd.array(
-        [True, False, None, False, True] * 2, "boolean"
-    )
+    walking = [True, False, None, False, True] * 2
+    frame["walking_difficulty"] = pd.array(walking, "boolean")
     known = np.full((10, P), np.nan)
     known[::3, HIP] = 120.0
     keys = keys_of(range(10))
@@ -414,24 +366,6 @@ def test_pieces_of_work_leave_candidates_as_they_are(monkeypatch):
     assert whole.weight.sum(axis=1) == pytest.approx(np.ones(10))
     assert (whole.far == parts.far).all()
     assert (whole.build[:, :, 1] == frame["stature_cm"].to_numpy()[:, None]).all()
-    # A large hip is likelier of the heavy.
-    mean = (whole.weight * whole.build[:, :, 0]).sum(axis=1)
-    plain = whole.build[:, :, 0].mean(axis=1)
-    assert (mean[::3] > plain[::3]).all()
-    rest = np.isnan(known[:, HIP])
-    np.testing.assert_allclose(mean[rest], plain[rest])
-
-
-@given(st.integers(1, 6), st.integers(0, 10**6))
-@settings(max_examples=20)
-def test_rows_of_a_pattern_are_all_its_rows(columns, seed):
-    known = np.random.default_rng(seed).random((12, columns)) < 0.5
-    found = patterns(known)
-    rows = np.concatenate([rows for rows, _ in found])
-    assert sorted(rows.tolist()) == list(range(12))
-    for rows, which in found:
-        assert (known[rows] == which).all()
-    assert len({tuple(which) for _, which in found}) == len(found)
 
 
 def test_an_exact_value_of_what_is_certain_teaches_nothing():
@@ -440,8 +374,3 @@ def test_an_exact_value_of_what_is_certain_teaches_nothing():
         np.array([[1.0, 3.0]]), covariance, np.array([[9.0, np.nan]]), np.zeros((1, 2))
     )
     assert mean.tolist() == [[9.0, 3.0]] and spread.tolist() == [[[0, 0], [0, 2.0]]]
-    # A reading with an error stays uncertain: 4 of 1 + 1/3 of the way.
-    mean, spread = condition_normal(
-        np.zeros((1, 1)), np.ones((1, 1, 1)), np.array([[4.0]]), np.full((1, 1), 1 / 3)
-    )
-    assert mean[0, 0] == pytest.approx(3.0) and spread[0, 0, 0] == pytest.approx(0.25)

@@ -61,13 +61,8 @@ def test_percentiles_are_those_of_another_library(group):
         )
         assert row.n == inside.sum()
     row = table.query("variable == 'body_mass_kg' and statistic == 'p50'").iloc[0]
-    single = design_estimate(
-        people.frame["body_mass_kg"],
-        weights=people.weight,
-        domain=inside,
-        statistic="quantile",
-        q=0.5,
-    ).iloc[0]
+    of = {"weights": people.weight, "domain": inside, "statistic": "quantile"}
+    single = design_estimate(people.frame["body_mass_kg"], q=0.5, **of).iloc[0]
     # Degrees of freedom differ: the effective number of persons, or all of them.
     assert row["low"] == pytest.approx(single["low"], abs=0.5)
     assert row["high"] == pytest.approx(single["high"], abs=0.5)
@@ -78,11 +73,8 @@ def test_published_shares_and_means_of_named_people():
 
     England: men 175.5 cm, Health Survey for England 2021 part 1.
     """
-    home = (
-        beside(loaded("care_home_nordic"))
-        .set_index("what")
-        .loc["share with sex=female"]
-    )
+    home = beside(loaded("care_home_nordic")).set_index("what")
+    home = home.loc["share with sex=female"]
     assert home["published"] == 0.642
     assert home["here"] == pytest.approx(0.642, abs=1e-6)
     assert "10.1186/s40795-023-00710-3" in home["source"]
@@ -111,11 +103,10 @@ def test_the_survey_before_stands_beside_the_country():
 
 def test_checks_of_the_model_show_failures_too():
     found = checks(loaded("adults")).set_index("measure")
-    source = source_table("model_checks.csv")
-    chest = source[
-        (source["measure"] == "chest_circumference_cm")
-        & (source["quantity"] == "mean, model minus published")
-    ]
+    chest = source_table("model_checks.csv").query(
+        "measure == 'chest_circumference_cm' and quantity == 'mean, model minus "
+        "published'"
+    )
     row = found.loc["chest_circumference_cm"]
     assert row["populations"] == len(chest)
     assert row["reached"] == chest["estimate"].abs().le(1.5).sum() < len(chest)

@@ -16,12 +16,6 @@ from sizing.surveys import (
     verify,
 )
 
-KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
-
-
-def survey_summaries() -> pd.DataFrame:
-    return source_table("survey_summaries.csv")
-
 
 def test_a_changed_file_is_refused():
     with pytest.raises(SizingError, match="sha256 differs"):
@@ -51,7 +45,7 @@ def test_every_cell_of_the_totals_has_embedded_people_to_stand_for_it():
 
 
 def test_summaries_are_in_order():
-    table = survey_summaries()
+    table = source_table("survey_summaries.csv")
     key = ["survey", "age_years_from", "age_years_below", "sex", "name"]
     assert not table.duplicated([*key, "statistic"]).any()
     wide = table.set_index([*key, "statistic"])["estimate"].unstack()  # noqa: PD010
@@ -76,7 +70,11 @@ def test_totals_are_what_the_script_derives(survey_folder):
 def test_summaries_are_what_the_script_derives(survey_folder):
     derived = derive_survey_summaries.summaries(survey_folder)
     pd.testing.assert_frame_equal(
-        derived, survey_summaries(), check_dtype=False, rtol=0, atol=1e-9
+        derived,
+        source_table("survey_summaries.csv"),
+        check_dtype=False,
+        rtol=0,
+        atol=1e-9,
     )
 
 
@@ -94,15 +92,13 @@ def test_check_fails_when_the_file_that_ships_differs(
 
 def published(survey: str) -> pd.DataFrame:
     table = source_table("published_means.csv").query("survey == @survey")
-    factor = table["unit"].map(
-        {"lb": KG_PER_LB, "in": CM_PER_INCH, "kg": 1.0, "cm": 1.0}
-    )
-    return table.assign(figure=table["figure"] * factor)
+    factor = {"lb": 0.45359237, "in": 2.54, "kg": 1.0, "cm": 1.0}
+    return table.assign(figure=table["figure"] * table["unit"].map(factor))
 
 
 def shipped_mean(survey: str, sex: str, name: str) -> float:
     ages = {"ANSUR II": (17, 59), "NHANES 2015-16": (20, 121)}[survey]
-    table = survey_summaries().set_index(
+    table = source_table("survey_summaries.csv").set_index(
         ["survey", "age_years_from", "age_years_below", "sex", "name", "statistic"]
     )
     return float(table.loc[(survey, *ages, sex, name, "mean"), "estimate"])
@@ -132,17 +128,11 @@ def test_us_means_of_2015_16_against_those_published_for_them(survey_folder):
     frame = survey.frame
     # Published age-adjusted and from memory: within one standard error or so.
     allowed = {"body_mass_kg": 0.6, "waist_circumference_cm": 0.8}
+    of = {"stratum": frame["stratum"], "unit": frame["unit"], "weights": survey.weight}
     rows = published("NHANES 2015-16")
     assert len(rows) == 4
     for row in rows.itertuples():
         member = (frame["age_years"] >= 20) & (frame["sex"] == row.sex)
         member &= ~frame["pregnant"].fillna(False)
-        found = design_estimate(
-            frame[row.name],
-            weights=survey.weight,
-            stratum=frame["stratum"],
-            unit=frame["unit"],
-            domain=member,
-        )
-        estimate = found["estimate"].iloc[0]
-        assert estimate == pytest.approx(row.figure, abs=allowed[row.name])
+        found = design_estimate(frame[row.name], domain=member, **of)["estimate"]
+        assert found.item() == pytest.approx(row.figure, abs=allowed[row.name])
