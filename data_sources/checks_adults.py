@@ -29,7 +29,6 @@ from sizing.stats.formulas import Floats
 HIP, WAIST = "hip_circumference_cm", "waist_circumference_cm"
 LENGTHS = SEATED_AND_GIRTHS[:3]
 BUILD = ["body_mass_kg", "stature_cm"]
-KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
 Row = dict[str, Any]
 
 
@@ -39,28 +38,19 @@ def row(
     measure: str,
     quantity: str,
     estimate: float,
+    target: tuple[float, float] | None = None,
     *,
-    target: tuple[float, float] | None,
-    unit: str,
     n: int,
     source: str,
+    unit: str = "cm",
 ) -> Row:
     """One row of the table; the target is a closed interval."""
     low, high = target if target is not None else (np.nan, np.nan)
     reached = "no target" if target is None else str(low <= estimate <= high).lower()
-    return {
-        "check": check,
-        "people": people,
-        "measure": measure,
-        "quantity": quantity,
-        "estimate": round(float(estimate), 3),
-        "unit": unit,
-        "target_low": low,
-        "target_high": high,
-        "reached": reached,
-        "n": n,
-        "source": source,
-    }
+    who = {"check": check, "people": people, "measure": measure, "quantity": quantity}
+    found = {"estimate": round(float(estimate), 3), "unit": unit}
+    asked = {"target_low": low, "target_high": high, "reached": reached}
+    return {**who, **found, **asked, "n": n, "source": source}
 
 
 def spread_rows(
@@ -81,17 +71,9 @@ def spread_rows(
     if covered is not None:
         figures["90 % interval covers"] = (covered.mean(), "share")
     for quantity, (value, unit) in figures.items():
-        yield row(
-            check,
-            people,
-            measure,
-            quantity,
-            float(value),
-            target=targets.get(quantity),
-            unit=unit,
-            n=len(gap),
-            source=source,
-        )
+        of = {"unit": unit, "n": len(gap), "source": source}
+        about = check, people, measure, quantity
+        yield row(*about, float(value), targets.get(quantity), **of)
 
 
 def folds(n: int, k: int, seed: int) -> Floats:
@@ -112,17 +94,15 @@ def hip_left_out(folder: Path) -> Iterator[Row]:
         for with_waist in (False, True):
             drawn = np.empty((len(people), 400))
             for k in range(5):
-                rest = impute_age(
-                    people[fold != k].reset_index(drop=True), copies=5, seed=k
+                rest, part = (
+                    people[rows].reset_index(drop=True)
+                    for rows in (fold != k, fold == k)
                 )
+                rest = impute_age(rest, copies=5, seed=k)
                 fits = {name: fit_civilian(rest, name) for name in (HIP, WAIST)}
-                drawn[fold == k] = _draw_hip(
-                    people[fold == k].reset_index(drop=True),
-                    {name: measure_model(fit[0]) for name, fit in fits.items()},
-                    with_waist=with_waist,
-                    draws=400,
-                    seed=k,
-                )
+                models = {name: measure_model(fit[0]) for name, fit in fits.items()}
+                how = {"with_waist": with_waist, "draws": 400, "seed": k}
+                drawn[fold == k] = _draw_hip(part, models, **how)
             what = "mass, stature" + (", waist" if with_waist else "")
             yield from _hip_rows(people, drawn, sex, what, source)
 
@@ -141,12 +121,8 @@ def _draw_hip(
     known = np.full((n, len(SEATED_AND_GIRTHS)), np.nan)
     if with_waist:
         known[:, SEATED_AND_GIRTHS.index(WAIST)] = people[WAIST]
-    found = candidates(
-        people[["sex", *BUILD]].assign(age_years=np.nan),
-        seed=seed,
-        keys=keys_of(range(n)),
-        known=known,
-    )
+    built = people[["sex", *BUILD]].assign(age_years=np.nan)
+    found = candidates(built, seed=seed, keys=keys_of(range(n)), known=known)
     group = group_models("adult")[sex]
     place = [SEATED_AND_GIRTHS.index(name) for name in (HIP, WAIST)]
     r = group.correlation[place[0], place[1]]
@@ -178,62 +154,49 @@ def _hip_rows(
     gap = truth - drawn.mean(axis=1)
     check = f"hip of adults left out, from {what}"
     best = {"female": 4.5, "male": 3.8}[sex]
-    yield from spread_rows(
-        check,
-        sex,
-        HIP,
-        gap,
-        covered,
-        targets={"RMSE": (0, best), "90 % interval covers": (0.88, 0.92)},
-        source=source,
-    )
+    asked = {"RMSE": (0, best), "90 % interval covers": (0.88, 0.92)}
+    of = {"targets": asked, "source": source}
+    yield from spread_rows(check, sex, HIP, gap, covered, **of)
     mass = people["body_mass_kg"].to_numpy()
     for low_kg, high_kg in ((80, 100), (100, 130), (130, 145), (145, 160), (160, 250)):
         inside = (mass >= low_kg) & (mass < high_kg)
-        yield row(
-            check,
-            f"{sex}, {low_kg} to {high_kg} kg",
-            HIP,
-            "bias (model minus truth)",
-            float(-gap[inside].mean()),
-            target=(-2.5, 2.5) if low_kg in (130, 145) else None,
-            unit="cm",
-            n=int(inside.sum()),
-            source=source,
-        )
+        who, quantity = f"{sex}, {low_kg} to {high_kg} kg", "bias (model minus truth)"
+        target = (-2.5, 2.5) if low_kg in (130, 145) else None
+        figure, n = float(-gap[inside].mean()), int(inside.sum())
+        yield row(check, who, HIP, quantity, figure, target, n=n, source=source)
 
 
 def army_left_out(folder: Path) -> Iterator[Row]:
     """Ten folds of ANSUR II: RMSE of what it alone provides."""
     for sex in SEXES:
-        army, target = read_army(folder, sex), read_target(folder, sex)
+        army = read_army(folder, sex).assign(sex=sex)
+        target = read_target(folder, sex)
         weights = army_weights(army, target)
         fold = folds(len(army), 10, seed=10)
         for name in (n for n in SEATED_AND_GIRTHS if n not in (HIP, WAIST)):
             gap = np.empty(len(army))
             covered = np.empty(len(army), dtype=bool)
             for k in range(10):
-                fit, _ = fit_measure(
-                    army[fold != k], name, ARMY_TERMS, weights[fold != k], ARMY_TAIL
-                )
-                one, part = measure_model(fit), army[fold == k]
-                age = part["age_years"].to_numpy()
-                group = group_models("adult")[sex]
-                x = group.predictors(*part[BUILD].to_numpy().T, age)
-                terms, log_sd, _ = one.design(x, age)
-                truth, mean = part[name].to_numpy(), terms @ one.beta
-                gap[fold == k] = truth - np.exp(mean)
-                z = (np.log(truth) - mean) / np.exp(log_sd)
-                covered[fold == k] = np.abs(z) < 1.6449
-            yield from spread_rows(
-                "ANSUR II, ten folds",
-                sex,
-                name,
-                gap,
-                covered,
-                targets={"RMSE": (0, 2.3)} if name in LENGTHS else {},
-                source="ANSUR II",
-            )
+                rest, part = army[fold != k], army[fold == k]
+                of = ARMY_TERMS, weights[fold != k], ARMY_TAIL
+                one = measure_model(fit_measure(rest, name, *of)[0])
+                gap[fold == k], covered[fold == k] = left_out(one, part, name, "adult")
+            targets = {"RMSE": (0, 2.3)} if name in LENGTHS else {}
+            about = "ANSUR II, ten folds", sex, name, gap, covered
+            yield from spread_rows(*about, targets=targets, source="ANSUR II")
+
+
+def left_out(
+    one: MeasureModel, part: pd.DataFrame, name: str, group: str
+) -> tuple[Floats, Floats]:
+    """Truth less estimate of people of one sex, and whether 90 % hold the truth."""
+    age = part["age_years"].to_numpy()
+    model = group_models(group)[part["sex"].iloc[0]]
+    x = model.predictors(*part[BUILD].to_numpy().T, age)
+    terms, log_sd, _ = one.design(x, age)
+    truth, mean = part[name].to_numpy(), terms @ one.beta
+    z = (np.log(truth) - mean) / np.exp(log_sd)
+    return truth - np.exp(mean), np.abs(z) < 1.6449
 
 
 def boxes_of_two(folder: Path) -> Iterator[Row]:
@@ -267,18 +230,12 @@ def boxes_of_two(folder: Path) -> Iterator[Row]:
         share = (truth[0] & truth[1]).mean()
         for key, (a, b) in rivals.items():
             gaps[key].append(100 * abs((a & b).mean() - share))
+    of = {"unit": "percentage points", "n": len(half), "source": "ANSUR II"}
+    told = "any two", "mean absolute difference of the share inside"
     for key, values in gaps.items():
-        yield row(
-            "boxes of two measures",
-            f"ANSUR II, {key} against one half",
-            "any two",
-            "mean absolute difference of the share inside",
-            float(np.mean(values)),
-            target=(0, 1.5) if key == "draws" else None,
-            unit="percentage points",
-            n=len(half),
-            source="ANSUR II",
-        )
+        about = "boxes of two measures", f"ANSUR II, {key} against one half", *told
+        target = (0, 1.5) if key == "draws" else None
+        yield row(*about, float(np.mean(values)), target, **of)
 
 
 def heavy_forms(_: Path) -> Iterator[Row]:
@@ -294,17 +251,10 @@ def heavy_forms(_: Path) -> Iterator[Row]:
                 mean = terms @ one.beta + one.shift * above
                 half = 1.6449 * one.spread * above
                 width = np.exp(mean + half) - np.exp(mean - half)
-                yield row(
-                    "width of the forms' 90 % range",
-                    f"{sex}, {mass:g} kg, {stature:g} cm, 40 years",
-                    name,
-                    "high minus low",
-                    float(width[0]),
-                    target=None,
-                    unit="cm",
-                    n=5,
-                    source="five forms, see data_sources/model_fitting.py",
-                )
+                who = f"{sex}, {mass:g} kg, {stature:g} cm, 40 years"
+                about = "width of the forms' 90 % range", who, name, "high minus low"
+                source = "five forms, see data_sources/model_fitting.py"
+                yield row(*about, float(width[0]), n=5, source=source)
 
 
 def adult_rows(folder: Path) -> list[Row]:

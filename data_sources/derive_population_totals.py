@@ -7,13 +7,13 @@ very people the kit carries. With --check nothing is written; the command fails 
 the file that ships differs. Only totals of cells of three people and more leave it.
 """
 
-import argparse
 import sys
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from data_sources.stamp_registry import keep
 from sizing.people.named import KEYS, cells
 from sizing.surveys import read_embedded
 
@@ -49,17 +49,7 @@ def totals(people: pd.DataFrame) -> pd.DataFrame:
 
 
 def main(arguments: list[str]) -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--check", action="store_true")
-    given = parser.parse_args(arguments)
-    text = totals(weighted(given.folder)).to_csv(index=False, lineterminator="\n")
-    if not given.check:
-        OUT.write_text(text, encoding="utf-8", newline="\n")
-        return 0
-    same = OUT.read_text(encoding="utf-8") == text
-    print(f"{OUT.name}: {'as derived' if same else 'differs from what is derived'}")
-    return 0 if same else 1
+    return keep(OUT, lambda folder: totals(weighted(folder)), arguments, __doc__)
 
 
 if __name__ == "__main__":

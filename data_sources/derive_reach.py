@@ -44,17 +44,12 @@ def shares(_: Path) -> Iterator[Found]:
     """Tails of body mass index and of weight."""
     people, walking = (load_people(n) for n in ("adults", "walking_difficulty"))
     bmi = people.frame["bmi"]
+    heavy, hers = (one.frame["body_mass_kg"] > 127 for one in (people, walking))
     for what, hit, who, asked, near in (
         ("adults of body mass index 40 and over", bmi >= 40, people, 8.9, 0.2),
         ("adults of body mass index 50 and over", bmi >= 50, people, 1.55, 0.2),
-        ("adults over 127 kg", people.frame["body_mass_kg"] > 127, people, 4.75, 0.2),
-        (
-            "walking difficulty, over 127 kg",
-            walking.frame["body_mass_kg"] > 127,
-            walking,
-            8.7,
-            0.7,
-        ),
+        ("adults over 127 kg", heavy, people, 4.75, 0.2),
+        ("walking difficulty, over 127 kg", hers, walking, 8.7, 0.7),
     ):
         figure = 100 * np.average(hit, weights=who.weight)
         yield what, float(figure), "%", asked - near, asked + near
@@ -74,13 +69,8 @@ def stature(folder: Path) -> Iterator[Found]:
                 people.frame["stature_cm"][inside], q, weights=people.weight[inside]
             )
             gaps.append(abs(float(here) - float(there)))
-    yield (
-        "adult stature P5 to P95 by sex, mean gap",
-        float(np.mean(gaps)),
-        "cm",
-        0,
-        0.25,
-    )
+    what = "adult stature P5 to P95 by sex, mean gap"
+    yield what, float(np.mean(gaps)), "cm", 0, 0.25
 
 
 def hips(_: Path) -> Iterator[Found]:
@@ -123,9 +113,8 @@ def walking(folder: Path) -> Iterator[Found]:
     keys = [*BUILD, "waist_circumference_cm"]
     for sex in SEXES:
         people = read_civilians(folder, sex).assign(sex=sex)
-        own = known[(known["sex"] == sex) & (known["age_years"] >= 18)].dropna(
-            subset=keys
-        )
+        own = known[(known["sex"] == sex) & (known["age_years"] >= 18)]
+        own = own.dropna(subset=keys)
         own = own.assign(**(10 * own[keys]).round()).drop_duplicates(keys, keep=False)
         found = people.assign(**(10 * people[keys]).round())[keys].merge(
             own[[*keys, "walking_difficulty"]], on=keys, how="left"
@@ -173,13 +162,8 @@ def halves(_: Path) -> Iterator[Found]:
         long = half(name, draws=60, seed=99)
         ratios = [half(name, draws=10, seed=seed) / long for seed in range(1, 13)]
         for word, ratio in (("least", min(ratios)), ("most", max(ratios))):
-            yield (
-                f"half-width over 12 seeds, {name}, {word}",
-                ratio,
-                "times",
-                0.85,
-                1.15,
-            )
+            what = f"half-width over 12 seeds, {name}, {word}"
+            yield what, ratio, "times", 0.85, 1.15
 
 
 def soldiers(folder: Path) -> Iterator[Found]:
@@ -194,14 +178,11 @@ def charts(folder: Path) -> Iterator[Found]:
     army = pd.concat([read_army(folder, sex).assign(sex=sex) for sex in SEXES])
     army = army.reset_index(drop=True).assign(person=lambda f: range(len(f)))
     half = army[folds(len(army), 2, seed=2) == 0]
-    drawn, _ = draw_measures(
-        half[["person", "sex", "age_years", *BUILD]], draws=5, seed=2
-    )
+    given = half[["person", "sex", "age_years", *BUILD]]
+    drawn, _ = draw_measures(given, draws=5, seed=2)
     rng = np.random.default_rng(20)
-    for count, names in (
-        ("three", (BACK, SEAT, HIP)),
-        ("four", (BACK, SEAT, HIP, THIGH)),
-    ):
+    three = (BACK, SEAT, HIP)
+    for count, names in (("three", three), ("four", (*three, THIGH))):
         gaps = []
         for _ in range(20):
             inside = [np.ones(len(half), bool), np.ones(len(drawn), bool)]
@@ -221,13 +202,8 @@ def bands(folder: Path) -> Iterator[Found]:
     people = people_from(army[["sex", "age_years", *BUILD, BACK, SEAT, HIP]])
     fit = fit_bands(people, widths={BACK: 10, HIP: 20, SEAT: 8}, sizes=4, splits=10)
     gap = 100 * (fit.held_out - fit.rival_held_out)
-    yield (
-        "bands held out less simple ones, three measures",
-        float(gap),
-        "points",
-        0,
-        100,
-    )
+    what = "bands held out less simple ones, three measures"
+    yield what, float(gap), "points", 0, 100
 
 
 PARTS: dict[str, Callable[[Path], Iterator[Found]]] = {

@@ -25,12 +25,8 @@ CIVILIANS = (
 )
 FROM_SURVEY = {
     ARMY: (
-        "knee_height_cm",
-        "popliteal_height_cm",
-        "span_cm",
-        "half_span_cm",
-        "forearm_hand_length_cm",
-        "shoulder_elbow_length_cm",
+        *("knee_height_cm", "popliteal_height_cm", "span_cm", "half_span_cm"),
+        *("forearm_hand_length_cm", "shoulder_elbow_length_cm"),
     ),
     CHILDREN: ("knee_height_cm", "forearm_hand_length_cm", "shoulder_elbow_length_cm"),
     CIVILIANS: ("upper_leg_length_cm", "upper_arm_length_cm"),
@@ -62,15 +58,10 @@ def equation(frame: pd.DataFrame, segment: str) -> dict[str, float]:
     root = np.sqrt(weight / weight.mean())
     beta = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
     gap = (y - design @ beta) * root
-    return {
-        "age_from": np.floor(age.min()),
-        "age_to": np.ceil(age.max()),
-        "constant": beta[0],
-        "slope": beta[1],
-        "age_slope": beta[2],
-        "sd_cm": np.sqrt(np.square(gap).sum() / (len(y) - 3)),
-        "n": len(y),
-    }
+    found = dict(zip(("constant", "slope", "age_slope"), beta, strict=True))
+    ages = {"age_from": np.floor(age.min()), "age_to": np.ceil(age.max())}
+    sd = np.sqrt(np.square(gap).sum() / (len(y) - 3))
+    return {**ages, **found, "sd_cm": sd, "n": len(y)}
 
 
 def main(folder: str) -> None:

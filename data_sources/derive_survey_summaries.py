@@ -9,7 +9,6 @@ weights; pregnant women included, because the embedded people cannot be told
 apart by it); ANSUR II and Snyder 1977 person by person, without weights.
 """
 
-import argparse
 import sys
 from pathlib import Path
 
@@ -18,6 +17,7 @@ import pandas as pd
 
 from data_sources.design_estimate import design_estimate, weighted_sd
 from data_sources.read_surveys import read_ansur2, read_snyder1977
+from data_sources.stamp_registry import keep
 from sizing.measures import SEXES
 from sizing.surveys import Survey, read_nhanes_folder
 
@@ -54,9 +54,8 @@ def summary_of(survey: Survey, name: str) -> pd.DataFrame:
     parts = []
     for low, high in AGE_BANDS[name]:
         for sex in SEXES:
-            member = (frame["sex"] == sex) & frame["age_years"].between(
-                low, high, inclusive="left"
-            )
+            member = frame["age_years"].between(low, high, inclusive="left")
+            member &= frame["sex"] == sex
             for measure in survey.measures:
                 group = frame[measure].where(member)
                 if group.notna().sum() < LEAST_PEOPLE:
@@ -75,16 +74,9 @@ def statistics(values: pd.Series, design: dict[str, pd.Series]) -> pd.DataFrame:
     mean = design_estimate(values, **design)
     parts = [mean.assign(statistic="mean")]
     sd = weighted_sd(values, weights=design["weights"])
-    parts.append(
-        mean.assign(
-            statistic="sd",
-            estimate=sd,
-            se=np.nan,
-            low=np.nan,
-            high=np.nan,
-            method="weighted SD, no interval",
-        )
-    )
+    open_ends = {"se": np.nan, "low": np.nan, "high": np.nan}
+    how = "weighted SD, no interval"
+    parts.append(mean.assign(statistic="sd", estimate=sd, method=how, **open_ends))
     for q in PERCENTILES:
         row = design_estimate(values, **design, statistic="quantile", q=q)
         parts.append(row.assign(statistic=f"p{round(q * 100):02d}"))
@@ -103,17 +95,7 @@ def summaries(folder: Path) -> pd.DataFrame:
 
 
 def main(arguments: list[str]) -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--check", action="store_true")
-    given = parser.parse_args(arguments)
-    text = summaries(given.folder).to_csv(index=False, lineterminator="\n")
-    if not given.check:
-        OUT.write_text(text, encoding="utf-8", newline="\n")
-        return 0
-    same = OUT.read_text(encoding="utf-8") == text
-    print(f"{OUT.name}: {'as derived' if same else 'differs from what is derived'}")
-    return 0 if same else 1
+    return keep(OUT, summaries, arguments, __doc__)
 
 
 if __name__ == "__main__":

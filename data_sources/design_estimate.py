@@ -25,14 +25,7 @@ from sizing.stats.formulas import (
 def checked(
     values: npt.ArrayLike, weights: npt.ArrayLike | None
 ) -> tuple[Floats, Floats]:
-    """Return values and weights as floats of one length, 1 where no weights.
-
-    Raises
-    ------
-    SizingError
-        If something is not a number, the lengths differ, a weight is negative,
-        missing or infinite, or no value with a weight is left.
-    """
+    """Return values and weights as floats of one length, 1 where no weights."""
     try:
         x = np.asarray(values, dtype=float).ravel()
         w = np.ones(len(x)) if weights is None else np.asarray(weights, float).ravel()
@@ -65,13 +58,7 @@ def weighted_mean(
 def weighted_sd(
     values: npt.ArrayLike, *, weights: npt.ArrayLike | None = None
 ) -> float:
-    """Return the weighted standard deviation.
-
-    sqrt( sum(w (x - mean)^2) / sum(w) * n / (n - 1) ), with n the values with a
-    weight over 0: a sample's SD where all weights are equal.
-
-    NaN for a single value.
-    """
+    """Return sqrt(sum(w (x - mean)^2) / sum(w) * n / (n - 1)), NaN of one value."""
     x, w = checked(values, weights)
     known = ~np.isnan(x) & (w > 0)
     x, w = x[known], w[known]
@@ -101,66 +88,27 @@ def design_estimate(
 ) -> pd.DataFrame:
     """Estimate a mean, share, ratio or percentile with the survey's own error.
 
-    Pass everybody the survey examined, and the group of interest as
-    ``domain``: a group cut out beforehand loses the units in which it happens
-    to have nobody, and its error comes out too small.
+    Pass everybody the survey examined, and the group of interest as ``domain``: a group
+    cut out beforehand loses the units in which it happens to have nobody, and its error
+    comes out too small. Without ``unit`` each person is one; ``over`` is what a ratio's
+    total is divided by the total of. NaN counts as outside. A stratum of one unit is
+    refused, centred on the mean of all units, or taken as chosen with certainty.
 
-    Parameters
-    ----------
-    values : array-like, shape (n,)
-        A measure, or for a share 0/1 or False/True. NaN counts as outside the
-        domain.
-    weights : array-like, shape (n,), optional
-        Survey weights; without them everybody counts the same.
-    stratum, unit : array-like, shape (n,), optional
-        Sampling stratum, and primary sampling unit numbered within it. Without
-        ``unit`` each person is one; without ``stratum`` there is one stratum.
-    statistic : {"mean", "quantile", "share", "ratio"}
-    q : float, optional
-        Share below the percentile, such as 0.95; for ``"quantile"`` only.
-    over : array-like, shape (n,), optional
-        What the values' total is divided by the total of; for ``"ratio"`` only.
-        A person without it counts as outside the domain.
-    domain : array-like of bool, shape (n,), optional
-        The group of interest.
-    single_unit : {"refuse", "centre", "certainty"}
-        What to do with a stratum of one unit, whose spread cannot be seen:
-        refuse; centre it on the mean of all units (errs on the wide side); or
-        take it as chosen with certainty, adding no error.
-    level : float, default 0.95
-        Confidence level.
+    One row: ``estimate, se, low, high, method, n, df``; ``df`` are units less strata in
+    which the domain has anybody.
 
-    Returns
-    -------
-    DataFrame
-        One row: ``estimate, se, low, high, method, n, df``; ``n`` people with a
-        value and a weight in the domain, ``df`` units less strata in which the
-        domain has anybody.
-
-    Raises
-    ------
-    SizingError
-        If a stratum has one unit (under ``"refuse"``), nobody is left, the
-        domain lies in one unit only, or a setting is unknown.
-
-    Notes
-    -----
-    Mean, share and ratio: Taylor linearisation. With z = w (y - mean) / sum(w),
-    for a ratio w (y - ratio x) / sum(w x), summed within units, the variance is
-    the sum over strata of m/(m-1) sum (z_unit - mean z)^2, m units per stratum
-    (sampling of units with replacement). Interval of a mean or ratio: Student's
-    t. Of a share: Korn and Graubard's, the exact binomial interval at the
-    effective sample size; where nobody or everybody has the trait, n over Kish's
-    design effect.
-    Percentile: Woodruff's interval, the share's own interval read back through
+    Mean, share and ratio: Taylor linearisation. With z = w (y - mean) / sum(w), for a
+    ratio w (y - ratio x) / sum(w x), summed within units, the variance is the sum over
+    strata of m/(m-1) sum (z_unit - mean z)^2, m units per stratum. Interval of a mean
+    or ratio: Student's t. Of a share: Korn and Graubard's, the exact binomial interval
+    at the effective sample size; where nobody or everybody has the trait, n over Kish's
+    design effect. Percentile: Woodruff's interval, the share's own read back through
     the weighted distribution; ``se`` is its width over twice t.
 
-    References
-    ----------
     Woodruff, J Am Stat Assoc 1952;47:635-646. Korn and Graubard, Survey Methodol
     1998;24:193-201. Parker et al., National Center for Health Statistics data
-    presentation standards for proportions, Vital Health Stat 2(175), 2017 (all
-    volumes and pages from memory).
+    presentation standards for proportions, Vital Health Stat 2(175), 2017 (all from
+    memory).
     """
     one_of("statistic", statistic, STATISTICS)
     one_of("rule for strata of one unit", single_unit, SINGLE_UNIT_RULES)
@@ -192,18 +140,13 @@ def design_estimate(
     df = design.degrees_of_freedom(inside)
     t = float(student(df, level))
 
-    if statistic == "mean":
-        estimate = weighted_mean(x, weights=w)
-        se = design.ratio_se(x, w, estimate)
-        low, high = estimate - t * se, estimate + t * se
-        method = "Taylor linearisation, Student's t"
-    elif statistic == "ratio":
-        estimate = weighted_mean(x, weights=w) / weighted_mean(
-            np.where(inside, divisor, np.nan), weights=w
-        )
+    if statistic in ("mean", "ratio"):
+        below = weighted_mean(np.where(inside, divisor, np.nan), weights=w)
+        estimate = weighted_mean(x, weights=w) / below
         se = design.ratio_se(x, w, estimate, divisor)
         low, high = estimate - t * se, estimate + t * se
-        method = "Taylor linearisation of a ratio, Student's t"
+        of = " of a ratio" * (statistic == "ratio")
+        method = f"Taylor linearisation{of}, Student's t"
     elif statistic == "share":
         if not np.isin(x[inside], (0.0, 1.0)).all():
             raise SizingError(

@@ -15,6 +15,7 @@ import pandas as pd
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.surveys.nhanes import CM_PER_INCH, KG_PER_LB
 from sizing.surveys.survey import (
+    AS_PUBLISHED,
     Notes,
     PathLike,
     Survey,
@@ -48,12 +49,8 @@ def read_csv(
         # A row longer than the heading would otherwise shift its cells silently.
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
-            frame = pd.read_csv(
-                io.BytesIO(content),
-                encoding=encoding,
-                low_memory=False,
-                index_col=False,
-            )
+            how = {"encoding": encoding, "low_memory": False, "index_col": False}
+            frame = pd.read_csv(io.BytesIO(content), **how)
     except (ValueError, OSError, pd.errors.ParserWarning) as cause:
         raise not_readable(Path(path), expected, reason) from cause
     return frame
@@ -102,45 +99,19 @@ _ANSUR_EXTRA = (
 
 
 def read_ansur2(path: PathLike | Sequence[PathLike]) -> Survey:
-    """Read the public files of ANSUR II.
+    """Read the public files of ANSUR II: one, several, or those of a folder.
 
-    Parameters
-    ----------
-    path : path or sequence of paths
-        One file (men or women), several files, or a folder: in a folder every
-        CSV file with ``ansur`` in its name is read.
+    ``frame``: every measure of ``sizing.measures.MEASURES`` in cm and kg, lengths from
+    mm, ``weightkg`` from units of 0.1 kg; hips are buttock circumference, the waist is
+    at the level of the navel (omphalion). ``shoulder_height_sitting_cm`` is sitting
+    height - (stature - acromial height), and ``back_along_body_cm`` that plus what the
+    back's curve adds from waist to nape: waist back length (a tape on the standing
+    back) less the height between its ends; what the buttock's curve adds is in neither.
+    Further lengths, what people said of weight and height, ``ethnic_group`` (for
+    weighting only). ``weight`` is 1.
 
-    Returns
-    -------
-    Survey
-        ``frame``: every measure of ``sizing.measures.MEASURES``, in cm and kg.
-        Millimetres are divided by 10, and ``weightkg`` too (it is published in
-        units of 0.1 kg). ``hip_circumference_cm`` is buttock circumference;
-        ``waist_circumference_cm`` is taken at the level of the navel
-        (omphalion); ``shoulder_height_sitting_cm`` is not measured but equals
-        sitting height - (stature - acromial height), and ``back_along_body_cm``
-        is that plus what the back's curve adds from waist to nape: waist back
-        length (a tape on the standing back, navel's level to the nape) less the
-        height between its ends. What the buttock's curve adds is in neither.
-        Extra columns: ``acromial_height_cm``, ``suprasternale_height_cm``,
-        ``knee_height_cm``, ``popliteal_height_cm``, ``buttock_knee_length_cm``,
-        ``span_cm``, ``half_span_cm`` (span / 2), ``forearm_hand_length_cm``,
-        ``shoulder_elbow_length_cm``, ``elbow_rest_height_cm``,
-        ``hand_length_cm``, ``bideltoid_breadth_cm``,
-        ``abdominal_depth_sitting_cm``, ``calf_circumference_cm``,
-        ``reported_stature_cm``, ``reported_mass_kg`` (what people said) and
-        ``ethnic_group`` (for weighting only). ``weight`` is 1.
-
-    Raises
-    ------
-    SizingError, InputProblems
-        If a file is absent, of another kind, cut short, lacks a column or
-        holds text where numbers belong.
-
-    References
-    ----------
-    Gordon et al., 2012 Anthropometric Survey of U.S. Army Personnel: Methods
-    and Summary Statistics, NATICK/TR-15/007, December 2014.
+    Gordon et al., 2012 Anthropometric Survey of U.S. Army Personnel: Methods and
+    Summary Statistics, NATICK/TR-15/007, December 2014.
     """
     notes = Notes()
     parts = [_read_one(file, notes) for file in _files(path)]
@@ -151,22 +122,14 @@ def read_ansur2(path: PathLike | Sequence[PathLike]) -> Survey:
     frame["shoulder_height_sitting_cm"] = frame["sitting_height_cm"] - (
         frame["stature_cm"] - frame["acromial_height_cm"]
     )
-    notes.add(
-        "sitting height - (height - acromial height)",
-        "shoulder_height_sitting_cm",
-        len(frame),
-        "converted",
-    )
+    rule = "sitting height - (height - acromial height)"
+    notes.add(rule, "shoulder_height_sitting_cm", len(frame), "converted")
     rise = frame["cervicale_height_cm"] - frame["waist_height_cm"]
     frame["back_along_body_cm"] = (
         frame["shoulder_height_sitting_cm"] + frame["waist_back_length_cm"] - rise
     )
-    notes.add(
-        "shoulder height sitting + waist back length - height from waist to nape",
-        "back_along_body_cm",
-        len(frame),
-        "converted",
-    )
+    rule = "shoulder height sitting + waist back length - height from waist to nape"
+    notes.add(rule, "back_along_body_cm", len(frame), "converted")
     frame["half_span_cm"] = frame["span_cm"] / 2
     return Survey(
         name="ANSUR II",
@@ -191,11 +154,8 @@ def _files(path: PathLike | Sequence[PathLike]) -> list[PathLike]:
     folder = Path(str(path))
     if not folder.is_dir():
         return [str(path)]
-    found = sorted(
-        file
-        for file in folder.iterdir()
-        if "ansur" in file.name.lower() and file.suffix.lower() == ".csv"
-    )
+    names = (file for file in folder.iterdir() if "ansur" in file.name.lower())
+    found = sorted(file for file in names if file.suffix.lower() == ".csv")
     if not found:
         raise SizingError(
             "the folder holds no file of ANSUR II",
@@ -245,21 +205,12 @@ def _sex(given: pd.Series, file: str) -> pd.Series:
     sex = given.astype("str").str.strip().str.lower()
     unknown = ~sex.isin(["female", "male"]).to_numpy()
     if unknown.any():
-        raise InputProblems(
-            [
-                Problem(
-                    "this sex is not one of the survey's",
-                    "Female or Male",
-                    "use the file as published",
-                    file=file,
-                    row=int(row) + 2,
-                    column="Gender",
-                    value=given.iloc[row],
-                )
-                for row in np.flatnonzero(unknown)[:20]
-            ],
-            about=file,
-        )
+        what = "this sex is not one of the survey's", "Female or Male", AS_PUBLISHED
+        problems = [
+            Problem(*what, file, int(row) + 2, "Gender", given.iloc[row])
+            for row in np.flatnonzero(unknown)[:20]
+        ]
+        raise InputProblems(problems, about=file)
     return sex
 
 
@@ -291,42 +242,18 @@ OUTLYING = 6.0
 def read_snyder1977(path: PathLike) -> Survey:
     """Read the individual records of Snyder et al. 1977, children aged 2-19.
 
-    Parameters
-    ----------
-    path : path
-        The CSV file as published: lengths in mm, body mass in 0.1 kg, age in
-        thousandths of a year, 0 where not measured, sex 1 male and 2 female.
+    Published are lengths in mm, body mass in 0.1 kg, age in thousandths of a year, 0
+    where not measured, sex 1 male and 2 female. ``person`` is the row of the file: the
+    published numbers repeat. ``shoulder_height_sitting_cm`` is suprasternale height -
+    (stature - sitting height): the notch above the breastbone stands in for the
+    acromion. Buttock-popliteal length and the back along the body were not measured.
 
-    Returns
-    -------
-    Survey
-        ``frame``: ``person`` (row of the file; the published person numbers
-        repeat), ``sex``, ``age_years`` and the measures in cm and kg.
-        ``shoulder_height_sitting_cm`` is suprasternale height - (stature -
-        sitting height), where suprasternale height was measured: the notch
-        above the breastbone, not the acromion, so it stands in for shoulder
-        height. Buttock-popliteal length and the back along the body were not
-        measured and stay missing.
-        Extra columns: ``suprasternale_height_cm``, ``buttock_knee_length_cm``,
-        ``knee_height_cm``, ``shoulder_elbow_length_cm``,
-        ``forearm_hand_length_cm``. ``weight`` is 1.
+    Dropped: a row that repeats an earlier one or has no age. Blanked: 0, and lengths or
+    girths more than OUTLYING robust SDs from what log stature, log mass, age and sex
+    lead to (Huber regression of the logarithm).
 
-        Dropped: a row that repeats an earlier one, a row without an age.
-        Blanked: 0, and lengths or girths more than 6 robust SDs from the value
-        that log stature, log mass, age and sex lead to (Huber regression of
-        the logarithm).
-
-    Raises
-    ------
-    SizingError, InputProblems
-        If the file is absent, of another kind, cut short, lacks a column or
-        holds text where numbers belong.
-
-    References
-    ----------
-    Snyder, Schneider, Owings, Reynolds, Golomb, Schork, Anthropometry of
-    Infants, Children and Youths to Age 18 for Product Safety Design,
-    UM-HSRI-77-17, May 1977.
+    Snyder, Schneider, Owings, Reynolds, Golomb, Schork, Anthropometry of Infants,
+    Children and Youths to Age 18 for Product Safety Design, UM-HSRI-77-17, May 1977.
     """
     notes = Notes()
     file = Path(path).name
@@ -353,22 +280,14 @@ def read_snyder1977(path: PathLike) -> Survey:
     frame["sex"] = number["SEX"].map({1: "male", 2: "female"})
     for column in SNYDER_LENGTHS.values():
         if column != "stature_cm":
-            notes.blank(
-                frame,
-                column,
-                _outlying(frame, column),
-                f"over {OUTLYING:g} robust SDs from what height, mass, age and "
-                "sex lead to",
-            )
+            rule = f"over {OUTLYING:g} robust SDs from what height, mass, age and "
+            notes.blank(frame, column, _outlying(frame, column), rule + "sex lead to")
     frame["shoulder_height_sitting_cm"] = frame["suprasternale_height_cm"] - (
         frame["stature_cm"] - frame["sitting_height_cm"]
     )
-    notes.add(
-        "suprasternale height - (height - sitting height)",
-        "shoulder_height_sitting_cm",
-        int(frame["shoulder_height_sitting_cm"].notna().sum()),
-        "converted",
-    )
+    rule, column = "suprasternale height - (height - sitting height)", "shoulder_height"
+    column += "_sitting_cm"
+    notes.add(rule, column, int(frame[column].notna().sum()), "converted")
     for absent in ("buttock_popliteal_length_cm", "back_along_body_cm"):
         frame[absent] = np.nan
         notes.add(
@@ -397,16 +316,10 @@ def _outlying(frame: pd.DataFrame, column: str) -> np.ndarray:
     known = frame[["stature_cm", "body_mass_kg", column]].notna().all(axis=1)
     part = frame[known]
     age = part["age_years"].to_numpy(dtype=float)
-    design = np.column_stack(
-        [
-            np.ones(len(part)),
-            np.log(part["stature_cm"]),
-            np.log(part["body_mass_kg"]),
-            age,
-            age**2,
-            part["sex"] == "female",
-        ]
-    ).astype(float)
+    built = [np.log(part[name]) for name in ("stature_cm", "body_mass_kg")]
+    women = part["sex"] == "female"
+    design = np.column_stack([np.ones(len(part)), *built, age, age**2, women])
+    design = design.astype(float)
     y = np.log(part[column].to_numpy(dtype=float))
     far = np.zeros(len(frame), dtype=bool)
     # Too few children measured to say what is usual.
@@ -419,11 +332,7 @@ def _outlying(frame: pd.DataFrame, column: str) -> np.ndarray:
 
 
 def _huber(design: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Return the coefficients of a Huber regression (threshold 1.345).
-
-    By reweighting with the small normal equations: many times quicker than the
-    general routine of statsmodels, which a test holds it to.
-    """
+    """Return the coefficients of a Huber regression (threshold 1.345)."""
     weight = np.ones(len(y))
     beta = np.zeros(design.shape[1])
     for _ in range(50):

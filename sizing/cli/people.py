@@ -47,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
         for key, one in tables.items():
             shown = one.astype(object).where(one.notna(), None)
             found[key] = shown.to_dict("records")
-        found |= {"sources": people.sources, "limits": people.limits}
-        found |= {"cautions": cautions()}
+        said = {"sources": people.sources, "limits": people.limits}
+        found |= {**said, "cautions": cautions()}
         print(json.dumps(rounded(found), indent=2, allow_nan=False))
     else:
         from sizing.pages.people import sections

@@ -46,32 +46,27 @@ def sections(people: People) -> dict[str, list[str]]:
         said = said if len(part) > 1 else f"all {part['evidence'].iloc[0]}"
         known.append(f"{named(name)}: {said}")
     published = [_beside(row, called) for row in beside(people).to_dict("records")]
-    checked, rows = [], checks(people)
-    for row in rows.to_dict("records"):
-        checked.append(
-            f"{named(row['measure'])}: near enough in {row['reached']} of "
-            f"{row['populations']}, off by "
-            f"{span(row['lowest_cm'], row['highest_cm'], row['measure'])}"
-        )
-    if checked:
-        cited = dict.fromkeys(" | ".join(rows["source"]).split(" | "))
-        checked += [f"Source: {one}." for one in cited]
-    parts = {
-        _T.headings["who"]: who,
-        _T.headings["beside"]: published or [_T.none],
-        _T.headings["known"]: known,
-        _T.headings["checked"]: checked,
-    }
-    return {heading: lines for heading, lines in parts.items() if lines}
+    checked, cited = [], ""
+    for row in checks(people).itertuples():
+        off = span(row.lowest_cm, row.highest_cm, row.measure)
+        near = f"near enough in {row.reached} of {row.populations}, off by {off}"
+        checked.append(f"{named(row.measure)}: {near}")
+        cited += f"{row.source} | "
+    checked += [f"Source: {one}." for one in dict.fromkeys(cited.split(" | ")) if one]
+    parts = zip(
+        _T.headings.values(), (who, published or [_T.none], known, checked), strict=True
+    )
+    return {heading: lines for heading, lines in parts if lines}
 
 
 def people_page(people: People, found: pd.DataFrame) -> Page:
     title = population_titles().get(people.name, people.name)
-    ax = plot_percentiles(found)
-    drawn = picture(figure_of(ax), alt=_T.picture["alt"], caption=_T.picture["caption"])
+    drawn = picture(figure_of(plot_percentiles(found)), **_T.picture)
     whole = found[(found["sex"] == "everyone") & (found["statistic"] == "p50")]
     hips = whole[whole["variable"] == "hip_circumference_cm"].to_dict("records")[0]
-    who, *others = sections(people).items()
+    (who, lines), *others = sections(people).items()
+    in_tables = tuple(map(named, _IN_TABLES))
+    tables = [_table(found, name) for name in people.measures]
     return Page(
         title=f"Body measures: {title}",
         question="How large are they?",
@@ -79,20 +74,9 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
         answer=_T.answer.format(hips=_ranged(hips)),
         sections=[
             Section("At a glance", figures=[drawn]),
-            Section(
-                who[0],
-                bullets=[
-                    line
-                    for line in who[1]
-                    if not line.startswith(tuple(map(named, _IN_TABLES)))
-                ],
-            ),
-            Section(
-                "Measures",
-                _T.measures,
-                tables=[_table(found, name) for name in people.measures],
-            ),
-            *(Section(heading, bullets=lines) for heading, lines in others),
+            Section(who, bullets=[x for x in lines if not x.startswith(in_tables)]),
+            Section("Measures", _T.measures, tables=tables),
+            *(Section(heading, bullets=found) for heading, found in others),
         ],
         limits=people.limits,
         sources=people.sources,
@@ -102,12 +86,12 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
 def _table(found: pd.DataFrame, name: str) -> Table:
     rows = found[(found["variable"] == name) & found["statistic"].isin(_SHOWN)].copy()
     bands = found["age_band"].unique()
-    rows["People"] = [
-        sex_words(sex, bands).capitalize()
-        if band == "everyone"
-        else f"{sex_words(sex, [band]).capitalize()}, {band}"
-        for sex, band in zip(rows["sex"], rows["age_band"], strict=True)
-    ]
+    whole = rows["age_band"] == "everyone"
+    whole = rows["age_band"] == "everyone"
+    seen = rows["age_band"].map(lambda band: bands if band == "everyone" else [band])
+    rows["People"] = list(map(sex_words, rows["sex"], seen))
+    ends = (", " + rows["age_band"]).mask(whole, "")
+    rows["People"] = rows["People"].str.capitalize() + ends
     rows["cell"] = [_ranged(row) for row in rows.to_dict("records")]
     by = ["People", "n"]
     wide = rows.set_index([*by, "statistic"])["cell"].unstack()  # noqa: PD010
@@ -131,12 +115,10 @@ def _beside(row: Mapping[Hashable, Any], called: Mapping[str, str]) -> str:
 def _ranged(row: Mapping[Hashable, Any]) -> str:
     places = 0 if row["variable"] == "age_years" else 1
     said = [f"{row[key]:.{places}f}" for key in ("estimate", "low", "high")]
-    if said[1] == said[2] != "nan":
-        return said[0]
-    low, high = (end if end != "nan" else "" for end in said[1:])
-    between = f"{low} to {high}" if low and high else _open(low, high)
-    return f"{said[0]} ({between})"
-
-
-def _open(low: str, high: str) -> str:
-    return f"{low} or more" if low else f"{high} or less" if high else "no range"
+    at, low, high = (one if one != "nan" else "" for one in said)
+    if low == high != "":
+        return at
+    between = f"{low} to {high}" if low and high else "no range"
+    if not (low and high) and (low or high):
+        between = f"{low} or more" if low else f"{high} or less"
+    return f"{at} ({between})"

@@ -33,9 +33,8 @@ def read_table(
 ) -> pd.DataFrame:
     """Return the rows of a CSV or XLSX file, or sheet, under its own headings.
 
-    For ``take``: its index holds each row's number in the file, ``attrs`` the file's
-    name and the row of the heading. A column is numbers if every filled cell in it is a
-    plain number, and is otherwise left as it stands for the checks that follow.
+    Its index holds each row's number in the file. A column is numbers if every filled
+    cell in it is a plain number, and is otherwise left as it stands.
     """
     sheet = read_rows(path, known=table.knows, most_rows=most_rows, called=called)
     filled = [
@@ -46,9 +45,7 @@ def read_table(
     headings = [
         "" if (h := sheet.heading[i]) is None else str(h).strip() for i in filled
     ]
-    _no_other_unit(sheet, table)
-    if not raw:
-        _with_currency(sheet, table)
+    _as_shown(sheet, table, raw=raw)
     for note in sheet.notes:
         say(sheet.file, note)
     for doubt in sheet.doubts:
@@ -58,8 +55,8 @@ def read_table(
         body = _points_for_commas(body, headings, sheet)
     frame = pd.DataFrame(body, columns=range(len(filled)), dtype=object)
     if not raw:
-        found = {one.position: one for one in table.read(headings)[0]}
-        words = {i for i, one in found.items() if one.kind == "words"}
+        read = table.read(headings)[0]
+        words = {one.position for one in read if one.kind == "words"}
         frame = frame.apply(
             lambda c: _as_words(c) if c.name in words else _as_numbers(c)
         )
@@ -73,55 +70,48 @@ def _blank(cell: object) -> bool:
     return cell is None or not str(cell).strip()
 
 
-def _no_other_unit(sheet: Sheet, table: Table) -> None:
-    """Refuse numbers that a workbook shows as per cent, or in another unit."""
+def _as_shown(sheet: Sheet, table: Table, *, raw: bool) -> None:
+    """Refuse numbers that a workbook shows as per cent, or in another unit.
+
+    A price's currency is written beside it, where a workbook shows it so.
+    """
     found = {one.position: one for one in table.read(sheet.heading)[0]}
     problems = []
     for (row, at), sign in sheet.shown.items():
         one = found.get(at)
-        if one is None or one.column is None or row <= sheet.first:
+        if one is None or row <= sheet.first:
             continue
+        cells = sheet.body[row - sheet.first - 1]
         unit = WRITTEN_UNITS.get(sign.lower())
         if sign.endswith("%"):
             # A share of 60 % is stored as the 0.6 that is wanted.
             wrong = one.kind != "words" and one.stem != "target"
         else:
             wrong = unit is not None and one.kind in OF_KIND and unit != one.unit
-        if wrong:
-            value = sheet.body[row - sheet.first - 1][at]
-            place = sheet.file, row, one.given, value
+        if wrong and one.column is not None:
+            place = sheet.file, row, one.given, cells[at]
             problems.append(Problem.of(_T.cells["shown"], *place, sign=sign))
+        if one.stem == "price" and not raw:
+            read = amount(priced := f"{sign} {cells[at]}", money=True)
+            cells[at] = priced if isinstance(read, tuple) and read[1] else cells[at]
     if problems:
         raise InputProblems(problems[:20], about=f"'{sheet.file}'")
 
 
-def _with_currency(sheet: Sheet, table: Table) -> None:
-    """Write a price's currency beside it, where a workbook shows it so."""
-    prices = {
-        one.position for one in table.read(sheet.heading)[0] if one.stem == "price"
-    }
-    for (row, at), sign in sheet.shown.items():
-        if at in prices and row > sheet.first:
-            cells = sheet.body[row - sheet.first - 1]
-            priced = f"{sign} {cells[at]}"
-            read = amount(priced, money=True)
-            cells[at] = priced if isinstance(read, tuple) and read[1] else cells[at]
-
-
 def _points_for_commas(rows: Rows, headings: list[str], sheet: Sheet) -> Rows:
     """Read decimal commas, unless they may part thousands."""
-    texts_of = [
-        (at, headings[i], cell)
+    words = [
+        (at, heading, cell)
         for at, row in enumerate(rows, start=sheet.first + 1)
-        for i, cell in enumerate(row)
+        for heading, cell in zip(headings, row, strict=True)
         if isinstance(cell, str)
     ]
-    commas = any(_COMMA.fullmatch(cell) for _, _, cell in texts_of)
+    commas = any(_COMMA.fullmatch(cell) for *_, cell in words)
+    of_two = [_THOUSANDS_COMMA, *([_THOUSANDS_POINT] if commas else [])]
     unclear = [
-        Problem.of(_T.cells["unclear"], sheet.file, at, heading, cell)
-        for at, heading, cell in texts_of
-        if _THOUSANDS_COMMA.fullmatch(cell)
-        or (commas and _THOUSANDS_POINT.fullmatch(cell))
+        Problem.of(_T.cells["unclear"], sheet.file, *word)
+        for word in words
+        if any(one.fullmatch(word[-1]) for one in of_two)
     ]
     if unclear:
         raise InputProblems(unclear[:20], about=f"'{sheet.file}'")
@@ -134,13 +124,11 @@ def _points_for_commas(rows: Rows, headings: list[str], sheet: Sheet) -> Rows:
 
 
 def _as_words(column: pd.Series) -> pd.Series:
-    return column.map(
-        lambda v: (
-            None
-            if v is None or not str(v).strip()
-            else str(int(v) if isinstance(v, float) and v.is_integer() else v).strip()
-        )
-    )
+    def words(cell: object) -> str | None:
+        whole = isinstance(cell, float) and cell.is_integer()
+        return None if _blank(cell) else f"{cell:.0f}" if whole else str(cell).strip()
+
+    return column.map(words)
 
 
 def _as_numbers(column: pd.Series) -> pd.Series:

@@ -19,8 +19,14 @@ from sizing.resources import source_table, texts
 from sizing.surveys import read_embedded
 from sizing.words.numbers import given, share
 
-#: What a cell of the totals may be of.
+#: What a cell of the totals may be of, and is by its kind.
 KEYS = ("age_years_from", "sex", "ethnic_group", "build", "mass", "walking_difficulty")
+CELLS: dict[str, tuple[str, ...]] = {
+    "descent": KEYS[:3],
+    "build": ("age_years_from", "sex", "build"),
+    "walking": ("age_years_from", "sex", "build", "walking_difficulty"),
+    "mass": ("sex", "mass", "walking_difficulty"),
+}
 #: Lower ends of the ages, by kind of cell: as fine as leaves three people in each.
 _AGES = {
     "descent": (2, 6, 12, 20, 30, 40, 50, 60, 70, 80),
@@ -132,12 +138,11 @@ def load_people(
     least, under = population["ages"]
     chosen = everyone["age_years"].between(least, under, "left").to_numpy()
     if population.get("walking"):
-        walks = everyone["walking_difficulty"].fillna(False).to_numpy(dtype=bool)
-        chosen = chosen & walks
+        walks = everyone["walking_difficulty"].fillna(False)
+        chosen = chosen & walks.to_numpy(dtype=bool)
     if name == "bariatric":
         # Whoever is known to be lighter need not be drawn.
-        lighter = body_mass_index(everyone) < bmi_threshold
-        chosen = chosen & ~lighter.to_numpy(dtype=bool)
+        chosen &= ~(body_mass_index(everyone) < bmi_threshold).to_numpy(dtype=bool)
     frame = everyone[chosen].reset_index(drop=True)
     long, evidence = draw_measures(frame, draws=draws, seed=seed)
     number = long["draw"].to_numpy(dtype=np.int64)
@@ -189,27 +194,21 @@ def cells(frame: pd.DataFrame) -> dict[str, pd.DataFrame]:
     coarse = build.map(_COARSE).fillna("under 30")
     answer = frame["walking_difficulty"].astype("object").map({True: "yes"})
     adult = age >= ADULT_AGE
+    walks = answer.where(adult).fillna("no")
     heavy = frame["body_mass_kg"] > _HEAVY_KG
     mass = heavy.map({True: "over 127 kg", False: "up to 127 kg"})
-    mass = mass.mask(frame["body_mass_kg"].isna(), "not measured")
-    walking = {
-        "age_years_from": np.where(adult, ages("walking"), 0),
-        "sex": sex,
-        "build": coarse.where(adult, "all"),
-        "walking_difficulty": answer.where(adult).fillna("no"),
+    mass = mass.mask(frame["body_mass_kg"].isna(), "not measured").where(adult, "all")
+    walking_age = np.where(adult, ages("walking"), 0)
+    cells: dict[str, list[Any]] = {
+        "descent": [ages("descent"), sex, frame["ethnic_group"].to_numpy()],
+        "build": [ages("build"), sex, build],
+        "walking": [walking_age, sex, coarse.where(adult, "all"), walks],
+        "mass": [sex, mass, walks],
     }
-    own = frame["ethnic_group"].to_numpy()
-    found: dict[str, dict[str, Any]] = {
-        "descent": {"age_years_from": ages("descent"), "sex": sex, "ethnic_group": own},
-        "build": {"age_years_from": ages("build"), "sex": sex, "build": build},
-        "walking": walking,
-        "mass": {
-            "sex": sex,
-            "mass": mass.where(adult, "all"),
-            "walking_difficulty": walking["walking_difficulty"],
-        },
+    return {
+        kind: pd.DataFrame(dict(zip(CELLS[kind], cell, strict=True)), frame.index)
+        for kind, cell in cells.items()
     }
-    return {kind: pd.DataFrame(cell, frame.index) for kind, cell in found.items()}
 
 
 @cache

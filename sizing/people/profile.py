@@ -1,5 +1,7 @@
 """Who a population is: its sex, ages and build, beside what is published of it."""
 
+from typing import TypeAlias
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -14,18 +16,14 @@ from sizing.stats.estimates import design_df, group_means, join_influences
 from sizing.stats.formulas import Floats, student, weighted_quantile
 from sizing.words.numbers import given
 
-Mask = npt.NDArray[np.bool_]
-
 #: Populations beside which the means of the whole country may stand.
 _COUNTRY = ("everyone", "children", "adults")
 _SURVEY = "NHANES 2015-16"
-
-
 #: The percentiles of a full table, and those that say at a glance who people are.
 _PERCENTILES = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 _FEW_PERCENTILES = (0.05, 0.5, 0.95)
 _COLUMNS = ["estimate", "low", "high", "n", "n_effective", "method"]
-Groups = dict[tuple[str, str], Mask]
+Groups: TypeAlias = dict[tuple[str, str], npt.NDArray[np.bool_]]
 
 
 def profile(people: People) -> pd.DataFrame:
@@ -45,25 +43,19 @@ def profile(people: People) -> pd.DataFrame:
     found = pd.concat(parts).rename(columns={"sex": "group"})[names]
     found = found[found["statistic"].str.startswith("p")]
     by_group = [found[found["group"] == sex] for sex, _ in groups]
-    return pd.concat(
-        [pd.DataFrame([first], columns=names), *by_group], ignore_index=True
-    )
+    women_first = pd.DataFrame([first], columns=names)
+    return pd.concat([women_first, *by_group], ignore_index=True)
 
 
 def percentiles(people: People) -> pd.DataFrame:
     """Return percentiles, mean and SD of every measure, by sex and by age band.
 
-    Columns ``sex``, ``age_band`` (``everyone``: all), ``variable``, ``statistic`` (p01
-    to p99, mean, sd), ``estimate``, ``low``, ``high``, ``n``, ``n_effective`` (persons
-    of equal weight), ``method``, ``evidence`` (kinds by share of the people). A
-    percentile with less than one such person beyond it is left out.
-
-    The interval of a percentile is Woodruff's: q -+ t SE of the share at or under it,
-    read back through the weighted distribution (J Am Stat Assoc 1952;47:635-646,
-    from memory). An end with less than one person of equal weight beyond it is left
-    open (NaN): it would be the last person found, whoever that is (our choice). The
-    SD's comes from its square by the delta method. The model's typical bias in other
-    populations scales all that was drawn, and so each figure.
+    A percentile's interval is Woodruff's: q -+ t SE of the share at or under it, read
+    back through the weighted distribution (J Am Stat Assoc 1952;47:635-646, from
+    memory), and the SD's comes from its square. Where less than one person of equal
+    weight is beyond, a percentile is left out and an end open (NaN): it would be the
+    last person found, whoever that is (our choice). The model's typical bias in other
+    populations scales all that was drawn.
     """
     groups = _groups(people.frame, bands=True)
     parts = [_figures(people, name, groups, _PERCENTILES) for name in people.measures]
@@ -71,10 +63,9 @@ def percentiles(people: People) -> pd.DataFrame:
 
 
 def bodies(people: People) -> pd.DataFrame:
-    """Return the people as drawn, with weights and how each measure is known.
+    """Return the people as drawn, and how each measure is known.
 
-    Columns ``person``, ``draw``, ``weight`` (over the draws together they add up to the
-    number of persons), ``sex``, ``age_years``, each measure, ``<measure>_evidence``.
+    Weights add up, over the draws together, to the number of persons.
     """
     measures = list(people.measures)
     frame = people.frame[["person", "draw", "sex", "age_years", *measures]].copy()
@@ -101,78 +92,73 @@ def _figures(
     people: People, name: str, groups: Groups, quantiles: tuple[float, ...]
 ) -> pd.DataFrame:
     # Where the body model did not draw it, its error would only add noise.
-    place = layout(people, (name,) if name in SEATED_AND_GIRTHS else (), bias=False)
+    drawn = name in SEATED_AND_GIRTHS
+    place = layout(people, (name,) if drawn else (), bias=False)
     bias = np.zeros(len(people.frame))
-    if place.model is not None and name in SEATED_AND_GIRTHS:
+    if place.model is not None and drawn:
         share = adult_share(model_age(people.frame["age_years"]))
         bias = model_bias(share)[:, SEATED_AND_GIRTHS.index(name)] * student(np.inf)
+    how = place.how + place.joined * drawn
+    how += ", its bias counted" * bool(bias.any())
     value = people.frame[name].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
     known = np.isfinite(value) & (weight > 0)
     kinds = people.evidence[name].to_numpy(object) if name in people.evidence else None
     rows, columns, members = [], [], []
-    for (sex, band), inside in groups.items():
+    for group, inside in groups.items():
         here = inside & known
         if not here.any():
             continue
         v, w = value[here], weight[here]
-        n = people.frame["person"].to_numpy()[here]
+        n = len(np.unique(people.frame["person"].to_numpy()[here]))
         n_effective = w.sum() ** 2 / np.square(w).sum() / people.draws
-        told = "" if kinds is None else _kinds_of(kinds[here], w)
-        drawn = 0.0
+        told, off = "", 0.0
         if kinds is not None:
-            drawn = float(
-                np.average(bias[here] * (kinds[here] != EVIDENCE[0]), weights=w)
-            )
-        mean = float(np.average(v, weights=w))
-        around = np.square(value - mean)
-        figures = [(f"p{100 * q:02.0f}", q, value <= _at(v, q, w)) for q in quantiles]
-        figures = [one for one in figures if min(one[1], 1 - one[1]) * n_effective >= 1]
-        for statistic, q, column in (
-            *figures,
-            ("mean", np.nan, value),
-            ("sd", np.nan, around),
-        ):
-            persons = len(np.unique(n)), n_effective
-            rows.append((sex, band, statistic, q, *persons, told, drawn, v, w))
+            told = _kinds_of(kinds[here], w)
+            off = np.average(bias[here] * (kinds[here] != EVIDENCE[0]), weights=w)
+        around = np.square(value - float(np.average(v, weights=w)))
+        figures = [
+            (f"p{100 * q:02.0f}", q, value <= _at(v, q, w))
+            for q in quantiles
+            if min(q, 1 - q) * n_effective >= 1
+        ]
+        figures += [("mean", np.nan, value), ("sd", np.nan, around)]
+        for statistic, q, column in figures:
+            rows.append((group, statistic, q, n, n_effective, told, off, v, w))
             columns.append(np.where(known, column, 0.0))
             members.append(here)
     x, member = np.column_stack(columns), np.column_stack(members)
     shares = member * weight[:, None]
     of_draw = [shares[at] / shares[at].sum(axis=0) for at in place.rows]
-    means = np.array(
-        [(s * x[at]).sum(0) for s, at in zip(of_draw, place.rows, strict=True)]
-    )
-    parts = (
-        s * (x[at] - m) for s, at, m in zip(of_draw, place.rows, means, strict=True)
-    )
-    complete = np.maximum(np.array([row[5] for row in rows]) - 1, 1.0)
+    each = list(zip(of_draw, place.rows, strict=True))
+    means = np.array([(s * x[at]).sum(0) for s, at in each])
+    parts = (s * (x[at] - m) for (s, at), m in zip(each, means, strict=True))
+    complete = np.maximum(np.array([row[4] for row in rows]) - 1, 1.0)
     if place.unit is not None and place.stratum is not None:
         complete = design_df(place.unit, place.stratum, shares[place.rows[0]])[:, 0]
     centre, variance, df = join_influences(place, means, parts, complete)
     reach = student(df) * np.sqrt(variance)
     table = []
     for row, middle, by in zip(rows, centre.tolist(), reach.tolist(), strict=True):
-        sex, band, statistic, q, count, n_effective, told, drawn, v, w = row
+        (sex, band), statistic, q, n, n_effective, told, off, v, w = row
         ends = [middle, middle - by, middle + by]
-        how = "Woodruff" if np.isfinite(q) else "t"
+        method = f"{'Woodruff' if np.isfinite(q) else 't'}, {how}"
         if statistic == "sd":
-            ends = np.sqrt(np.maximum([middle, middle - by, middle + by], 0)).tolist()
+            ends = np.sqrt(np.maximum(ends, 0)).tolist()
         elif np.isfinite(q):
-            least = min(1 / n_effective, q, 1 - q)
+            least, asked = min(1 / n_effective, q, 1 - q), (q, q - by, q + by)
+            inside = [least <= p <= 1 - least for p in asked]
             ends = [
-                _at(v, p, w) if least <= p <= 1 - least else np.nan
-                for p in (q, q - by, q + by)
+                _at(v, p, w) if ok else np.nan
+                for p, ok in zip(asked, inside, strict=True)
             ]
+            method += "; left open where nobody stands beyond" * (not all(inside))
         at, *far = ends
         # On the scale of the measure: far out few people stand beyond a percentile,
         # and a bias read back through their shares would reach to the largest of them.
-        down, up = (float(np.hypot(end - at, drawn * at)) for end in far)
-        method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
-        method += ", its bias counted" * bool(bias.any())
-        method += "; left open where nobody stands beyond" * bool(np.isnan(ends).any())
-        figure = (statistic, at, at - down, at + up, count, n_effective, method, told)
-        table.append((sex, band, name, *figure))
+        down, up = (float(np.hypot(end - at, off * at)) for end in far)
+        figure = (at, at - down, at + up, n, n_effective, method, told)
+        table.append((sex, band, name, statistic, *figure))
     names = ["sex", "age_band", "variable", "statistic", *_COLUMNS, "evidence"]
     return pd.DataFrame(table, columns=names)
 

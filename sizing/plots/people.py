@@ -32,15 +32,8 @@ def plot_percentiles(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
                 for low, high, width in (("p01", "p99", 0.8), ("p05", "p95", 2.2)):
                     if {low, high} <= set(row.index):
                         ax.plot([row[low], row[high]], [y, y], color=SOFT, lw=width)
-                label = sex_words(sex, bands)
-                ax.plot(
-                    row["p50"],
-                    y,
-                    MARKERS[s],
-                    color=INK,
-                    ms=5,
-                    label=None if place else label,
-                )
+                label = None if place else sex_words(sex, bands)
+                ax.plot(row["p50"], y, MARKERS[s], color=INK, ms=5, label=label)
         words = labels()
         name_rows(ax, list(range(len(shown))), [words[n].split(",")[0] for n in shown])
         ax.set_xlabel("cm")

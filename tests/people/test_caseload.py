@@ -84,9 +84,9 @@ def test_every_problem_is_named_at_once(tmp_path):
         read_caseload(path)
     found = told.value.table
     assert (found["file"] == "clients.csv").all()
-    assert set(found["row"].dropna().astype(int)) == {2, 3, 4, 6, 7}
+    assert set(found["row"].dropna().astype(int)) == {2, 3, 4, 5, 6, 7}
     assert set(found["column"].dropna()) == {"sex", "age_years", "body_mass_kg"}
-    assert len(found) == 6
+    assert len(found) == 7
 
 
 @pytest.mark.parametrize(

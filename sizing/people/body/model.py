@@ -150,13 +150,9 @@ class GroupModel:
 
 
 def measure_model(entry: Mapping[str, Any]) -> MeasureModel:
-    def number(name: str) -> Any:
-        given = entry[name]
-        return np.asarray(given, float) if isinstance(given, list) else float(given)
-
     names = [name for name in MeasureModel.__dataclass_fields__ if name != "terms"]
-    terms = np.asarray(entry["terms"], dtype=np.int64)
-    return MeasureModel(terms, **{name: number(name) for name in names})
+    numbers = {name: np.asarray(entry[name], dtype=float)[()] for name in names}
+    return MeasureModel(np.asarray(entry["terms"], dtype=np.int64), **numbers)
 
 
 @lru_cache(maxsize=2)
