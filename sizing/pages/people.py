@@ -47,11 +47,11 @@ def sections(people: People) -> dict[str, list[str]]:
         known.append(f"{named(name)}: {said}")
     published = [_beside(row, called) for row in beside(people).to_dict("records")]
     checked, cited = [], ""
-    for row in checks(people).itertuples():
-        off = span(row.lowest_cm, row.highest_cm, row.measure)
-        near = f"near enough in {row.reached} of {row.populations}, off by {off}"
-        checked.append(f"{named(row.measure)}: {near}")
-        cited += f"{row.source} | "
+    for row in checks(people).to_dict("records"):
+        off = span(row["lowest_cm"], row["highest_cm"], row["measure"])
+        near = f"near enough in {row['reached']} of {row['populations']}, off by {off}"
+        checked.append(f"{named(row['measure'])}: {near}")
+        cited += f"{row['source']} | "
     checked += [f"Source: {one}." for one in dict.fromkeys(cited.split(" | ")) if one]
     parts = zip(
         _T.headings.values(), (who, published or [_T.none], known, checked), strict=True

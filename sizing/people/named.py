@@ -142,7 +142,8 @@ def load_people(
         chosen = chosen & walks.to_numpy(dtype=bool)
     if name == "bariatric":
         # Whoever is known to be lighter need not be drawn.
-        chosen &= ~(body_mass_index(everyone) < bmi_threshold).to_numpy(dtype=bool)
+        lighter = body_mass_index(everyone) < bmi_threshold
+        chosen = chosen & ~lighter.to_numpy(dtype=bool)
     frame = everyone[chosen].reset_index(drop=True)
     long, evidence = draw_measures(frame, draws=draws, seed=seed)
     number = long["draw"].to_numpy(dtype=np.int64)

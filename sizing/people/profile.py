@@ -147,12 +147,10 @@ def _figures(
             ends = np.sqrt(np.maximum(ends, 0)).tolist()
         elif np.isfinite(q):
             least, asked = min(1 / n_effective, q, 1 - q), (q, q - by, q + by)
-            inside = [least <= p <= 1 - least for p in asked]
-            ends = [
-                _at(v, p, w) if ok else np.nan
-                for p, ok in zip(asked, inside, strict=True)
-            ]
-            method += "; left open where nobody stands beyond" * (not all(inside))
+            ends = [_at(v, p, w) if least <= p <= 1 - least else np.nan for p in asked]
+            method += "; left open where nobody stands beyond" * bool(
+                np.isnan(ends).any()
+            )
         at, *far = ends
         # On the scale of the measure: far out few people stand beyond a percentile,
         # and a bias read back through their shares would reach to the largest of them.

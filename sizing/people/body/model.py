@@ -151,7 +151,7 @@ class GroupModel:
 
 def measure_model(entry: Mapping[str, Any]) -> MeasureModel:
     names = [name for name in MeasureModel.__dataclass_fields__ if name != "terms"]
-    numbers = {name: np.asarray(entry[name], dtype=float)[()] for name in names}
+    numbers: dict[str, Any] = {n: np.asarray(entry[n], float)[()] for n in names}
     return MeasureModel(np.asarray(entry["terms"], dtype=np.int64), **numbers)
 
 
