@@ -24,9 +24,7 @@ _PARTS = ("answer", "picture", "limits", "sources")
 class AdviserPage:
     """Both halves of the page, part by part, in the order every page keeps.
 
-    ``entry``, ``answer``, ``picture``, ``keep``, ``limits``, ``cautions`` and
-    ``sources`` show the half that is open. The half on a chart is made when it is
-    first opened, so that the form for a client is there at once.
+    The half on a chart is made when it is opened: the form for a client is there first.
     """
 
     def __init__(self, people: str = "walking_difficulty", *, draws: int = 5) -> None:

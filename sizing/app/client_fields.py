@@ -194,15 +194,11 @@ def _way(measure: str) -> w.Dropdown:
 def _numbers(fields: Mapping[str, UnitField], what: str) -> dict[str, float]:
     values = {key: field.value for key, field in fields.items()}
     problems = [
-        Problem(
-            f"this {what} is not understood",
-            "a number, with a point for decimals",
-            "correct it, or leave it empty",
-            column=fields[key].box.description,
-            value=fields[key].typed,
+        Problem.of(
+            _T.wrong["number"], None, None, at.box.description, at.typed, what=what
         )
-        for key, value in values.items()
-        if isinstance(value, str)
+        for key, at in fields.items()
+        if isinstance(values[key], str)
     ]
     if problems:
         raise InputProblems(problems, about="the form")

@@ -72,10 +72,9 @@ def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:
 
 
 class ClientForm(PageForm):
-    """A form: enter what is known, read the answer, write the note.
+    """Enter what is known, read the answer, write the note.
 
-    Once it has been asked for, the answer follows every entry; what no longer
-    holds is never left standing.
+    Once asked for, the answer follows every entry, or is taken back.
     """
 
     def __init__(

@@ -117,11 +117,7 @@ def save_text(name: str, note: HandlingNote) -> str:
 
 
 class KeptForm:
-    """Clients kept in one folder: open, copy for the next visit, keep, delete.
-
-    ``take`` gives the visit that stands in the form, ``fill`` puts one there. Nothing
-    is written before somebody presses a button.
-    """
+    """Clients kept in one folder: open, copy for the next visit, keep, delete."""
 
     def __init__(
         self,

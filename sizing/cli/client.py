@@ -49,11 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     check_places("client", args)
     if args.caseload is not None and args.entries:
-        raise SizingError(
-            "a list of clients goes without values of one client",
-            allowed="--caseload FILE, or NAME=VALUE",
-            action="leave out one of them",
-        )
+        raise SizingError.of(_T.wrong["list_alone"])
     # What is doubtful in the chart stands in the answer.
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
     folder = args.clients or _CLIENTS
@@ -102,11 +98,7 @@ def _be_sure(args: argparse.Namespace) -> None:
     question = _T.asked["delete"].format(who=args.delete)
     if args.sure or (sys.stdin.isatty() and input(question).strip().lower() == "yes"):
         return
-    raise SizingError(
-        "nothing was deleted",
-        allowed="yes typed as the answer in a terminal, or --sure",
-        action="run it again once you are sure",
-    )
+    raise SizingError.of(_T.wrong["not_sure"])
 
 
 def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
@@ -148,8 +140,8 @@ def _client(words: list[str], start: Visit, confirmed: bool) -> Client:
         entries[name], _, way = rest.partition(":")
         if way:
             how[name] = way.replace("_", " ")
-    given = {"entries": entries, "how": how, "conditions": tuple(conditions)}
-    return replace(start, **given, confirmed=confirmed).client
+    told_of = replace(start, entries=entries, how=how, conditions=tuple(conditions))
+    return replace(told_of, confirmed=confirmed).client
 
 
 def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
@@ -216,11 +208,7 @@ def _asked(chart: SizeChart, confirmed: bool) -> list[str]:
                     words.append(f"{name}={answer}")
                     break
     if not words and not sys.stdin.isatty():
-        raise SizingError(
-            "nothing is said of the client, and here nobody can be asked",
-            allowed="NAME=VALUE, such as: sizing client sex=female age=74 weight=68",
-            action="write what is known after 'sizing client', or run it in a terminal",
-        )
+        raise SizingError.of(_T.wrong["nobody_asked"])
     return words
 
 

@@ -61,19 +61,9 @@ def read_clients(path: str | Path) -> pd.DataFrame:
 def judge_clients(
     chart: SizeChart, clients: pd.DataFrame, *, seed: int = 1
 ) -> pd.DataFrame:
-    """Judge a list of clients against one chart, a row each.
+    """Judge a list of clients against one chart, a row each, as ``check_client`` would.
 
-    ``fits``: sizes that probably fit, parted by " and "; ``chance`` of the likeliest;
-    ``measure``: what the chart limits and was not taken; ``check``: what looks wrong or
-    comes near a limit. Figures as of ``check_client`` from 2,048 draws.
-
-    >>> from sizing.charts import demo_chart
-    >>> clients = pd.DataFrame({"sex": ["female"], "age_years": [74.0],
-    ...     "body_mass_kg": [68.0], "hip_circumference_cm": [101.0],
-    ...     "shoulder_height_sitting_cm": [58.0],
-    ...     "buttock_popliteal_length_cm": [46.0]})
-    >>> judge_clients(demo_chart(), clients)["fits"].tolist()
-    ['adult 2 and adult 1']
+    ``measure``: what the chart limits and was not taken; ``check``: what looks wrong.
     """
     edges = outcomes.edges_of(chart, outcomes.load_table_of(chart, None)[1])
     rows = [_judged(record, edges, seed) for record in records(clients)]

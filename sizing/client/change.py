@@ -70,10 +70,8 @@ def edges_at(chart: SizeChart, visit: Visit) -> Edges:
 def over_visits(readings: pd.DataFrame, chart: Edges, size: str = "") -> pd.DataFrame:
     """Say how each measure read changes a year, and when it passes an edge of a size.
 
-    ``first``, ``last`` as read; ``estimate``: change a year; ``edge``: where the size
-    in use ends in the way it changes, load limit included, and ``next_sizes`` (parted
-    by ";") take over; ``edge_on``: the day it is passed; ``why_not``: why no change or
-    no day is given. All intervals 90 %.
+    ``edge``: where the size in use ends in the way it changes, load limit included;
+    ``edge_on``: the day it is passed; ``why_not``: why it is not said. Intervals 90 %.
     """
     limited = [m for m in MEASURES if m in (*chart.measures, MASS)]
     rows = []
@@ -87,11 +85,10 @@ def over_visits(readings: pd.DataFrame, chart: Edges, size: str = "") -> pd.Data
 def _of_one(
     measure: str, mine: pd.DataFrame, chart: Edges, size: str
 ) -> dict[str, Any]:
-    """Return one row, by weighted least squares on time from the weighted mean day.
+    """Weighted least squares on time, from the weighted mean day: level a, slope b.
 
-    There level ``a`` and slope ``b`` are independent with variances ``A`` and ``B``;
-    the days are the roots of ``(a + b t - edge)^2 = z^2 (A + B t^2)`` (Fieller, J R
-    Stat Soc B 1954;16:175-185, from memory).
+    The days are the roots of ``(a + b t - edge)^2 = z^2 (var a + t^2 var b)`` (Fieller,
+    J R Stat Soc B 1954;16:175-185, from memory).
     """
     days = np.array([day.toordinal() for day in mine["on"]], dtype=float)
     y, sd = mine["value"].to_numpy(float), mine["sd"].to_numpy(float)
@@ -159,12 +156,10 @@ def _line(
 
 
 def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.DataFrame:
-    """Say when each measure of a child leaves a size, load limit included.
+    """Say at what age each measure of a child leaves a size, load limit included.
 
-    ``estimate``, ``low``, ``high``: age in years, median and 90 % of what her body may
-    be; ``beyond_20``: share who do not before 20. Stature and body mass stay at their
-    ``centile`` of CDC 2000, though children do change it; the other measures keep
-    their distance in SDs from the body model at that build and age.
+    Stature and body mass stay at their ``centile`` of CDC 2000, the others keep their
+    distance in SDs from the body model. 90 % of what her body may be.
     """
     rng = np.random.default_rng(seed)
     rows = rng.choice(len(bodies.weight), size=_BODIES, p=bodies.weight)

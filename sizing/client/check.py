@@ -177,9 +177,10 @@ def check_client(
     load_table, load = outcomes.load_table_of(chart, loads)
     body_chart = outcomes.in_body_terms(chart, allowed)
     shown, edges = (outcomes.edges_of(one, load) for one in (chart, body_chart))
+    how_drawn: dict[str, Any] = {"seed": seed, "confirmed": confirmed}
 
     def judge(one: Client) -> _Judged:
-        return _Judged(chart, one, shown, edges, seed, confirmed)
+        return _Judged(chart, one, shown=shown, edges=edges, **how_drawn)
 
     now = judge(client)
     bodies, found, sizes, margins = now.bodies, now.found, now.sizes, now.margins
@@ -234,14 +235,14 @@ class _Judged:
         self,
         chart: SizeChart,
         client: Client,
+        *,
         shown: Edges,
         edges: Edges,
-        seed: int,
-        confirmed: bool,
+        **how: Any,
     ) -> None:
         self.edges = edges
         self.over = outcomes.over_load(client, edges.load)
-        self.bodies = bodies_of(client, seed=seed, confirmed=confirmed)
+        self.bodies = bodies_of(client, **how)
         hung, values = outcomes.never_less(client, self.bodies), self.bodies.values
         self.found = outcomes.fitting(values, edges, over=self.over, hung_kg=hung)
         level = measuring.LEVEL
@@ -305,9 +306,8 @@ class _Judged:
     ) -> pd.DataFrame:
         """Return the sizes, likeliest first; of equals the one with most room.
 
-        A size that limits what is unknown has no chance of its own: it comes in the
-        order of the chance of the rest, after any size that probably fits. Those of
-        which a reading breaks an edge come last, however likely.
+        One that limits what is unknown comes after any that probably fits; those of
+        which a reading breaks an edge come last.
         """
         made = outcomes.chances(self.bodies, self.found.may)
         waits = [

@@ -37,14 +37,13 @@ from sizing.resources import texts
 #: The growth reference of stature and body mass holds to ``GROWN``.
 YOUNGEST, GROWN = AGE_LIMITS[0], 20.0
 ABOUT = "what was entered about the client"
-_T = texts("problems")
+_T, _WRONG = texts("problems"), texts("client").wrong
 
 
 @dataclass(frozen=True)
 class Client:
-    """What is known of one person; no name is needed.
+    """What is known of one person; an age under 20 means completed years.
 
-    An age under 20 means completed years. ``readings``: one at most per measure;
     ``segments``: lengths (cm) from which ``stature`` may be estimated; ``unusual``:
     confirmed; ``read_as``: how values in another unit than their name's were read.
     """
@@ -64,12 +63,7 @@ class Client:
         if self.age_years is not None:
             check_number("the age", self.age_years, least=0, most=AGE_LIMITS[1])
         if not all(isinstance(one, Reading) for one in self.readings):
-            raise SizingError(
-                "these are no readings",
-                allowed="a tuple of Reading",
-                action="make them with client_from, or with Reading",
-                value=self.readings,
-            )
+            raise SizingError.of(_WRONG["no_readings"], self.readings)
         if wrong := readings.condition_keys(self.conditions)[1]:
             raise InputProblems(wrong, about=ABOUT)
 
@@ -108,41 +102,21 @@ def client_from(
 ) -> Client:
     """Check what was entered of one client and return it in cm, kg and years.
 
-    Names carry units, text such as ``5 ft 2 in`` is understood, None and empty text are
-    not known; ``how`` goes by the same names, or is one word for all.
-
-    >>> client = client_from({"sex": "f", "age_years": 70, "body_mass_lb": 150,
-    ...     "hip_circumference_cm": 104}, how={"body_mass_lb": "hoist scale"})
-    >>> client.table.round(1)[["measure", "value", "how", "sd"]]
-                    measure  value          how   sd
-    0          body_mass_kg   68.0  hoist scale  1.0
-    1  hip_circumference_cm  104.0    tape once  1.4
+    Names carry units; text such as ``5 ft 2 in`` is understood; empty is not known.
     """
     given, how, bare = _named(entries, how)
     values, unusual, names, read_as = _standard(given, confirmed)
     use = (*MEASURES, *segments())
+    all_names = ", ".join(["sex, age_years", *use])
     problems = [
-        Problem(
-            "the kit has no use for this entry",
-            ", ".join(["sex, age_years", *use]),
-            _meant(name) + "leave it out, or correct its name",
-            column=name,
-            value=given[name],
-        )
+        _wrong("no_use", name, given[name], use=all_names, meant=_meant(name))
         for name, standard in names.items()
         if standard not in (*use, "sex", "age_years")
     ]
     sex, age = values.get("sex"), values.get("age_years")
     if age is not None and age < YOUNGEST:
-        problems.append(
-            Problem(
-                f"the kit holds no figures for a child under {YOUNGEST:g} years",
-                f"{YOUNGEST:g} to {AGE_LIMITS[1]:g} years",
-                "check the age; for a younger child ask a specialist",
-                column="age_years",
-                value=age,
-            )
-        )
+        least, most = AGE_LIMITS
+        problems.append(_wrong("young", "age_years", age, least=least, most=most))
     ways, wrong = _ways(how, names)
     stated, unknown = readings.condition_keys(conditions)
     problems += [*wrong, *unknown]
@@ -168,13 +142,8 @@ def _stature(
     sex: Any, age: Any, lengths: dict[str, float], equation: str
 ) -> tuple[StatureEstimate, Reading]:
     if sex is None or age is None:
-        missing = Problem(
-            f"height cannot be estimated from {', '.join(map(plain, lengths))} "
-            "without sex and age",
-            "sex and age in years",
-            "enter both, or the height itself",
-        )
-        raise InputProblems([missing], about=ABOUT)
+        told = ", ".join(map(plain, lengths))
+        raise InputProblems([_wrong("no_sex_or_age", lengths=told)], about=ABOUT)
     try:
         found = readings.estimate_stature(sex, age, lengths, equation=equation)
     except SizingError as error:
@@ -199,6 +168,12 @@ def _named(
     if isinstance(how, Mapping):
         how = {names.get(str(name), str(name)): way for name, way in how.items()}
     return given, how, said
+
+
+def _wrong(
+    kind: str, column: str | None = None, value: Any = None, **given: object
+) -> Problem:
+    return Problem.of(_WRONG[kind], None, None, column, value, **given)
 
 
 def _meant(name: str) -> str:
@@ -269,14 +244,9 @@ def _ways(
 ) -> tuple[dict[str, str], list[Problem]]:
     if not isinstance(how, Mapping):
         return {} if how is None else dict.fromkeys(names.values(), how), []
+    of = {"names": ", ".join(names) or "the entries", "ways": ", ".join(readings.HOW)}
     problems = [
-        Problem(
-            "how a value was measured is stated for an entry that is not there",
-            ", ".join(names) or "the entries",
-            f"enter its value too; ways are {', '.join(readings.HOW)}",
-            column=name,
-            value=word,
-        )
+        _wrong("no_such_way", name, word, **of)
         for name, word in how.items()
         if name not in names and name not in names.values()
     ]

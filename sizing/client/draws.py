@@ -51,8 +51,8 @@ def _directions(columns: int) -> np.ndarray:
 def even_numbers(rows: int, columns: int, rng: np.random.Generator) -> Floats:
     """Return points of the unit cube, evenly spread; rows a power of 2, columns to 8.
 
-    Scrambled Sobol points (Matousek, J Complexity 1998;14:527-556, from memory), those
-    of ``scipy.stats.qmc``, which takes longer to load than a client to judge.
+    Scrambled Sobol points (Matousek, J Complexity 1998;14:527-556, from memory), as
+    ``scipy.stats.qmc`` has them, which takes longer to load than a client to judge.
     """
     powers = 1 << np.arange(_BITS, dtype=np.int64)
     # A generator of its own, as SciPy makes: ``rng`` itself is not moved on.
@@ -94,12 +94,10 @@ def older_times(sex: npt.NDArray[np.object_], age_years: Floats) -> Floats:
 
 
 def as_read(values: Floats, weight: Floats, one: Reading, confirmed: bool) -> Floats:
-    """Return draws of what was read, the model's pull on them bounded.
+    """Return draws of what was read, their median moved by ``MOVED`` errors at most.
 
-    Their median is moved by ``MOVED`` errors at most, and their spread becomes the
-    reading's own as far as the pull is held back (limited translation: Efron and
-    Morris, JASA 1971, from memory). What was confirmed keeps its own law: the model was
-    fitted on other people (feedback is cut: Plummer, Stat Comput 2015, from memory).
+    Limited translation (Efron and Morris, JASA 1971, from memory); what was confirmed
+    keeps its own law (feedback is cut: Plummer, Stat Comput 2015, from memory).
     """
     if one.sd == 0:
         return np.full(len(values), one.value)

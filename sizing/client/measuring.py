@@ -141,12 +141,10 @@ def bounded(frames: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFrame:
     """Rank the measures not yet taken well by what taking each is expected to settle.
 
-    ``now``, ``after``: chance that the likeliest answer is right. None where a limited
-    measure is unknown and not predicted: it comes first. Each draw is read once with
-    the usual error and sorted by the reading into classes; in each, half of the builds
-    choose the answer and the other half say how often it is right, so that nothing is
-    gained by choosing on noise (expected value of information: Raiffa and Schlaifer,
-    Applied Statistical Decision Theory, 1961, from memory).
+    None where one must come first. Expected value of information (Raiffa and Schlaifer,
+    Applied Statistical Decision Theory, 1961, from memory): ``after - now`` is the gain
+    in the chance that the likeliest answer is right. In each class of readings half of
+    the builds choose it and the others judge: nothing is gained by choosing on noise.
     """
     if (found.may & ~found.fits).any():
         return pd.DataFrame(columns=COLUMNS)
@@ -212,10 +210,8 @@ def _right(
 def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
     """Name readings that do not go with the rest of the person.
 
-    Of ln readings ``y``, with mean ``m`` and covariance ``S`` among people of that sex,
-    age and build, ``V`` the error variances and ``P = (S + V)^-1``, reading ``k`` lies
-    ``z_k = (P (y - m))_k / sqrt(P_kk)`` SDs from what all the others let expect, and
-    ``(y - m)' P (y - m)`` is chi-square.
+    Of ln readings ``y`` with mean ``m``, and ``P`` the inverse of their covariance with
+    errors, ``z_k = (P (y - m))_k / sqrt(P_kk)``; ``(y - m)' P (y - m)`` is chi-square.
     """
     found: list[Problem] = []
     build = [one for one in client.readings if one.measure in MEASURES[:2]]

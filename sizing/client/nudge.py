@@ -61,11 +61,7 @@ def with_edge(
 
 @dataclass(frozen=True)
 class Nudge:
-    """Whom a chart fits, and what is different with another: a row of shares.
-
-    ``changed``: rows covered by one chart only; ``own``: the people are a list of one's
-    own.
-    """
+    """Whom a chart fits, and what is different with another: a row of shares."""
 
     table: pd.DataFrame
     chart: SizeChart
@@ -94,11 +90,7 @@ class Nudge:
 
 
 def nudge_layout(people: People, *charts: SizeChart) -> Layout:
-    """Arrange people for ``nudge``: each a sampling unit, unless a survey says more.
-
-    Linearisation is quick enough to follow an edge while it is moved, unlike a
-    bootstrap.
-    """
+    """Arrange people for ``nudge``: each a sampling unit, unless a survey says more."""
     place = layout(people, tuple(dict.fromkeys(m for c in charts for m in c.measures)))
     if place.unit is not None:
         return place
@@ -116,8 +108,7 @@ def nudge(
 ) -> Nudge:
     """Say whom a chart fits, and compare it as ``compare_charts`` does, at once.
 
-    ``place``: ``nudge_layout``, given where edits follow each other; ``among``: the
-    rows that count, else all.
+    ``among``: the rows that count, else all.
     """
     first = after if before is None else before
     place = nudge_layout(people, first, after) if place is None else place
@@ -171,11 +162,9 @@ def is_own(people: People) -> bool:
 def what_to_change(people: People, chart: SizeChart, *, seed: int = 1) -> pd.DataFrame:
     """Find the one edge moved, and the one size more, that reach most people left out.
 
-    Every edge is tried, moved outwards as far as it may; a size more has the chart's
-    median widths and no load limit, and every place on whole cm and kg is tried. What
-    it gains (``estimate``, share of all) is counted among the half of the people that
-    the change was not chosen among: the best of many looks better than it is where it
-    was chosen. ``proved``: nothing reaches more of those it was chosen among.
+    What it gains (``estimate``, share of all) is counted among the half of the people
+    it was not chosen among: the best of many looks better than it is where it was
+    chosen. ``proved``: nothing reaches more of those it was chosen among.
     """
     values = tenths(people.frame, chart)
     person = people.frame["person"].to_numpy()
@@ -256,10 +245,8 @@ def fullest_box(
 ) -> tuple[Ints, bool]:
     """Return the low edges of the box that holds most weight, and whether it is proved.
 
-    They are multiples of ``step``, and lie where most ranges from a row's value less
-    the width to its value meet. All places are halved again and again, the part whose
-    ranges weigh most first: no box in a part holds more, so the first single place is
-    the best, unless ``most`` parts were made before.
+    Places are halved again and again, the part that may hold most first: the first
+    single place is the best, unless ``most`` parts were made before.
     """
     first = np.maximum(-((width - x) // step), 0)
     last, steps = x // step, width // step + 1
@@ -304,8 +291,7 @@ def density(people: People, measure: str) -> pd.DataFrame:
 class Bands:
     """One measure's bands over people, in the units of a page, ``left`` to ``right``.
 
-    Of each size ``start`` and ``stop`` are drawn, ``from`` and ``to`` shared with the
-    one before; ``before``: edges of the size of the same name in another chart.
+    ``start`` and ``stop`` are drawn; ``from`` and ``to`` shared with the size before.
     """
 
     sizes: pd.DataFrame

@@ -12,11 +12,12 @@ from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart
 from sizing.client.client import Client
 from sizing.client.posterior import Bodies
 from sizing.client.readings import ESTIMATED, MASS, TAKEN, Reading
-from sizing.errors import SizingError
+from sizing.errors import Problem, SizingError
 from sizing.measures import MEASURES, NO_HIGH, NO_LOW, to_tenths
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 from sizing.stats.formulas import LEVEL, Floats, score_interval, student
 
+_WRONG = texts("client").wrong
 Mask = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 #: An allowance of more than this either way is a slip; and what a load limit may be
@@ -42,23 +43,14 @@ def _within(value: Any, least: float, most: float) -> bool:
 def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
     """Return every allowance, what practice suggests and what is in use (cm).
 
-    A chart of body measures needs none, and that is the default; one of the fabric's
-    own lengths is compared with body + allowance.
-
-    >>> allowance_table({"leg_stop": -5})["used_cm"].tolist()
-    [0.0, 0.0, -5.0]
+    A chart of body measures needs none; the fabric's own is held to body + allowance.
     """
     table, chosen = source_table("allowances.csv"), chosen or {}
     for key, value in chosen.items():
         if key not in set(table["key"]) or not _within(value, -_MOST_CM, _MOST_CM):
-            raise SizingError(
-                "this allowance cannot be used",
-                allowed=f"{', '.join(table['key'])}, each from -{_MOST_CM:g} to "
-                f"{_MOST_CM:g} cm",
-                action="correct it, or leave it out",
-                column=key,
-                value=value,
-            )
+            told = {"keys": ", ".join(table["key"]), "most": _MOST_CM}
+            at = None, None, key, value
+            raise SizingError(str(Problem.of(_WRONG["allowance"], *at, **told)))
     table.insert(4, "used_cm", [float(chosen.get(key, 0.0)) for key in table["key"]])
     return table
 
@@ -82,12 +74,8 @@ def in_body_terms(chart: SizeChart, allowances: pd.DataFrame) -> SizeChart:
 def check_loads(loads: Mapping[str, float]) -> None:
     for part, value in loads.items():
         if not _within(value, _LEAST_LOAD, _MOST_LOAD):
-            raise SizingError(
-                f"the load limit of the {part} cannot be right",
-                allowed=f"{_LEAST_LOAD:g} to {_MOST_LOAD:g} kg",
-                action="read it from the part's own label",
-                value=value,
-            )
+            ends = {"least": _LEAST_LOAD, "most": _MOST_LOAD}
+            raise SizingError.of(_WRONG["load"], value, part=part, **ends)
 
 
 def load_table_of(
@@ -121,8 +109,7 @@ def over_load(client: Client, load: Ints) -> Mask:
 def never_less(client: Client, bodies: Bodies) -> Floats:
     """Return the body mass of each draw as it counts against a load limit.
 
-    What was guessed or reported is never taken as less, however light such people
-    usually are: the draws are moved up to it by their median, and none is below it.
+    What was guessed or reported is never taken as less: draws are moved up to it.
     """
     mass = bodies.values[:, 0]
     one = client.known.get(MASS)
@@ -226,8 +213,7 @@ def edges_of(chart: SizeChart, load: Ints) -> Edges:
 class Fitting:
     """Which draws fit which size (n x sizes); ``outcome``: place in ``OUTCOMES``.
 
-    ``within`` leaves the load limit out, which ``bears`` is; ``may``: nothing known
-    rules it out, more than ``fits`` where a limited measure is not known.
+    ``may``: no measure that is known rules it out; ``within`` leaves the load out.
     """
 
     within: dict[str, Mask]
@@ -294,10 +280,9 @@ def broken_by(
 
 
 def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
-    """Return weighted shares of draws with their Monte Carlo interval, by column.
+    """Return weighted shares of draws with Wilson's score interval, by column.
 
-    Wilson's score interval on ``p (1 - p) / variance`` draws, the variance by builds;
-    where no draw or every draw is counted, on Kish's number of builds.
+    On ``p (1 - p) / variance`` draws by builds; for none or all, Kish's number.
     """
     p, variance = bodies.share(flags)
     p = np.clip(p, 0.0, 1.0)

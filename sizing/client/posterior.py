@@ -1,9 +1,7 @@
 """What a person's body may be, given what is known of it: joint draws.
 
-The prior of body mass and stature is a mixture of narrow normals around the embedded
-people of that sex and age; the rest follows the body model given the build, a few
-unlike those surveyed. Readings condition all of it, on the logarithmic scale, and are
-never moved by more than their own error.
+Body mass and stature are a mixture of narrow normals around embedded people, the rest
+follows the body model; readings condition all of it, on the logarithmic scale.
 """
 
 from collections.abc import Sequence
@@ -126,16 +124,12 @@ def draw_bodies(
 ) -> Bodies:
     """Draw jointly what all measures may be, given the readings.
 
-    With d a donor's ln mass and ln stature, H the kernel, L and h the precision and
-    information of the readings of the build, the component of d becomes normal with
-    precision ``P = H^-1 + L``, mean ``P^-1 (H^-1 d + h)`` and weight
-    ``exp((m'Pm - d'H^-1 d) / 2)``. Builds are drawn from this mixture and weighed by
-    the density of the seated readings; where few carry the weight, a second round aims
-    at them and divides it out again (importance sampling: exact in the limit).
-
-    Given the build, ln seated measures are normal with covariance S (people's spread
-    and how far the mean may be off), or, with probability ``unlike``, spread three
-    times as wide: a reading far from what is expected makes the second likelier.
+    With d a donor's ln mass and ln stature, H the kernel, L and h precision and
+    information of the readings, the component of d becomes normal with precision
+    ``P = H^-1 + L``, mean ``P^-1 (H^-1 d + h)``, weight ``exp((m'Pm - d'H^-1 d) / 2)``.
+    Builds drawn from it are weighed by the density of the seated readings; where few
+    carry the weight, a second round aims at them and divides it out again. The rest is
+    normal given the build, or, with probability ``unlike``, spread three times as wide.
     ``fewer``: by how many times there are fewer builds among the draws.
     """
     pool, near = _pool(sex), _near_in_age(sex, age_years)

@@ -15,8 +15,9 @@ from sizing.measures import MEASURES, SEXES, Amount, Said, vocabulary
 from sizing.people.body.donors import donors
 from sizing.people.body.model import model_age
 from sizing.people.classes import ADULT_AGE
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 
+_WRONG = texts("client").wrong
 #: Ways of coming by a value, best first; a test holds them to the table.
 HOW = ("tape once", "tape twice", "scale", "hoist scale", "reported", "guessed")
 #: Ways that put a tape or a scale to the person.
@@ -74,11 +75,7 @@ def usual_error(measure: str) -> float:
 def reading(
     measure: str, value: float, how: str = "tape once", *, sex: str | None = None
 ) -> Reading:
-    """Return a value with the error of the way it was measured.
-
-    >>> reading("hip_circumference_cm", 100.0, "tape twice").sd
-    0.99
-    """
+    """Return a value with the error of the way it was measured."""
     if how == "exact":
         return Reading(measure, value, how, 0.0, source="counted as exact")
     allowed = [h for h in HOW if measure == MASS or h not in ("scale", "hoist scale")]
@@ -172,33 +169,25 @@ def estimate_stature(
     *,
     equation: str = KNEE_EQUATIONS[0],
 ) -> StatureEstimate:
-    """Estimate stature from segments in cm: constant + slope x segment + slope x age.
+    """Estimate stature from segments: constant + slope x segment + slope x age (cm).
 
-    Equations made on the person's age come first, then those of the smallest error;
-    beyond all ages the nearest is put in. Sources: ``stature_equations.csv``.
+    Equations made on the person's age come first; beyond all the nearest is put in.
     """
     one_of("sex", sex, SEXES)
     one_of("knee-height equation", equation, KNEE_EQUATIONS)
     table = equations()
     table = table[(table["sex"] == sex) & table["segment"].isin(list(known))]
     if table.empty:
-        raise SizingError(
-            "no segment from which height can be estimated",
-            allowed=", ".join(segments()),
-            action="measure knee height, or the height lying",
-        )
+        raise SizingError.of(_WRONG["no_segment"], allowed=", ".join(segments()))
     year = float(model_age(age_years))
     # A child is built unlike an adult.
     young = (year < ADULT_AGE) & (table["age_from"] > year)
     if young.all():
         least = equations().groupby("segment")["age_from"].min()
-        able = [name for name in segments() if least[name] <= year]
+        able = ", ".join(_label(name) for name in segments() if least[name] <= year)
         named = ", ".join(map(_label, dict.fromkeys(table["segment"])))
-        raise SizingError(
-            f"for a child of {age_years:g} years no equation gives height from {named}",
-            allowed=", ".join(map(_label, able)),
-            action="measure one of these, or the height lying",
-        )
+        words = _WRONG["no_equation"]
+        raise SizingError.of(words, age=age_years, named=named, able=able)
     table = table[~young]
     used = np.clip(year, table["age_from"], table["age_to"])
     value, years = table["segment"].map(known).astype(float), (used - year).abs()
@@ -228,9 +217,8 @@ def estimate_stature(
 def as_reading(found: StatureEstimate, sex: str, age_years: float) -> Reading:
     """Return an estimate as a reading of stature that leads back to it.
 
-    A regression already draws towards the mean ``m`` (SD ``s``) of its people: counted
-    as a reading it would be drawn there twice. With ``r`` the equation's SD and
-    ``R = 1 - r^2 / s^2`` it becomes ``m + (e - m) / R`` with SD ``r / sqrt(R)``.
+    A regression already draws towards its people's mean m (SD s), and must not twice:
+    r its SD, ``R = 1 - r^2 / s^2``: value ``m + (e - m) / R``, SD ``r / sqrt(R)``.
     """
     mean, sd = _stature_of(sex, round(float(model_age(age_years))))
     row = found.best
@@ -281,11 +269,7 @@ def condition_labels(conditions: Iterable[str]) -> list[str]:
 def condition_keys(
     stated: str | Iterable[str] | None,
 ) -> tuple[tuple[str, ...], list[Problem]]:
-    """Return stated keys or labels by key, in the table's order, and what is neither.
-
-    >>> condition_keys(["Swelling", "curved spine"])
-    (('curved_spine', 'swelling'), [])
-    """
+    """Return stated keys or labels by key, as the table has them; and what is none."""
     keys = list(_conditions("label"))
     by_name = {_plain(label): key for key, label in _conditions("label").items()}
     by_name |= dict(zip(keys, keys, strict=True))
@@ -301,9 +285,9 @@ def condition_keys(
             hint = "'other' stands for whatever is not in the list"
             if near:
                 hint = f"did you mean {' or '.join(dict.fromkeys(near))}? Else {hint}"
-            what = "this condition is not among those the kit knows"
             at = None, None, "condition", str(word)[:60]
-            problems.append(Problem(what, ", ".join(keys), hint, *at))
+            told = {"keys": ", ".join(keys), "hint": hint}
+            problems.append(Problem.of(_WRONG["condition"], *at, **told))
     return tuple(key for key in keys if key in found), problems
 
 

@@ -1,7 +1,6 @@
 """Visits of clients, kept by a reference of the adviser's own: one CSV file a client.
 
-The files lie in one folder that the adviser owns and nothing is kept elsewhere. A
-spreadsheet opens them; columns of the adviser's own stay as they are.
+Nothing is kept outside the one folder; columns of the adviser's own stay as they are.
 """
 
 import re
@@ -30,7 +29,9 @@ from sizing.files.reading import read_rows
 from sizing.files.writing import csv_bytes
 from sizing.measures import MEASURES
 from sizing.measures.typed import Quantity, quantity, understood
+from sizing.resources import texts
 
+_WRONG = texts("client").wrong
 #: The folder within that of the results, and what each file's name begins with.
 FOLDER, _FILE = "clients", "client "
 #: What is said wherever clients are kept.
@@ -47,11 +48,7 @@ LISTED = ["reference", "visits", "last_visit_on", "size", "due_on", "due", "prob
 
 @dataclass(frozen=True)
 class Decision:
-    """What the assessor decided; everything may be left empty and filled by hand.
-
-    ``shoulders`` and ``legs``: loop or clip positions; ``examined_on``: when the sling
-    and what it hangs from were last examined; ``reference``: no name is needed.
-    """
+    """What the assessor decided; everything may be left empty and filled by hand."""
 
     size: str = ""
     reason: str = ""
@@ -116,15 +113,15 @@ class Visit:
         return replace(self, entries=same, how={}, confirmed=False, decision=decision)
 
     def row(self) -> dict[str, str]:
-        told: dict[str, Any] = {"visit_on": self.on, **self.entries}
-        told |= {f"{name}_how": way for name, way in self.how.items()}
-        told |= {_load(part): limit for part, limit in self.loads.items()}
-        told |= {_allowance(key): length for key, length in self.allowances.items()}
-        told |= {"condition": "; ".join(self.conditions)}
-        told |= {"confirmed": "yes" if self.confirmed else "", "chart": self.chart}
-        told |= {"pattern": self.pattern, "knee_equation": self.knee_equation}
-        told |= {name: getattr(self.decision, name) for name in _DECIDED} | {**self.own}
-        return {str(name): _text(value) for name, value in told.items()}
+        told: dict[str, Any] = {
+            **self.own,
+            **{_load(part): x for part, x in self.loads.items()},
+        }
+        for name, (part, key, _) in _columns().items():
+            of = getattr(self, part)
+            of = vars(of) if part == "decision" else of
+            told[name] = of.get(key) if isinstance(of, Mapping) else of
+        return {name: _text(value) for name, value in told.items()}
 
 
 def visit_of(client: Client, on: date) -> Visit:
@@ -143,10 +140,6 @@ def _load(part: str) -> str:
     return f"{part.replace(' ', '_')}_load_limit_kg"
 
 
-def _allowance(key: str) -> str:
-    return f"allowance_{key}_cm"
-
-
 @cache
 def _columns() -> dict[str, tuple[str, str, Callable[[str], Any]]]:
     """Return of each column the field of a visit, the key in it, and its reader."""
@@ -163,7 +156,7 @@ def _columns() -> dict[str, tuple[str, str, Callable[[str], Any]]]:
     found["condition"] = "conditions", "", lambda text: text.split(";")
     found |= {_load(part): ("loads", part, load) for part in (*PARTS, "sling")}
     for key in suggested_allowances():
-        found[_allowance(key)] = "allowances", key, allowance
+        found[f"allowance_{key}_cm"] = "allowances", key, allowance
     found["confirmed"] = "confirmed", "", lambda text: text.lower() == "yes"
     found |= {name: (name, "", str) for name in ("chart", "pattern")}
     for name in _DECIDED:
@@ -172,9 +165,12 @@ def _columns() -> dict[str, tuple[str, str, Callable[[str], Any]]]:
 
 
 def _text(value: Any) -> str:
-    if value is None:
+    if isinstance(value, tuple):
+        return "; ".join(value)
+    if value is None or value is False:
         return ""
-    return f"{value:.10g}" if isinstance(value, float) else str(value).strip()
+    yes = "yes" if value is True else str(value).strip()
+    return f"{value:.10g}" if isinstance(value, float) else yes
 
 
 def day_of(text: str) -> date:
@@ -193,7 +189,7 @@ def day_of(text: str) -> date:
     if len(days) == 1:
         return days.pop()
     what = "the day could be the month" if days else "this is no date"
-    raise SizingError(what, allowed="year-month-day, such as 2026-03-14", value=text)
+    raise SizingError.of(_WRONG["date"], text, what=what)
 
 
 def _visit_from(row: Mapping[str, str]) -> Visit:
@@ -225,12 +221,7 @@ def client_path(folder: str | Path, reference: str) -> Path:
     """Capitals do not count, unless files differ by them alone."""
     name = reference.strip()
     if not _REFERENCE.fullmatch(name):
-        raise SizingError(
-            "this reference cannot be the name of a file",
-            allowed="up to 60 letters, digits, spaces, points and hyphens",
-            action="write a reference of your own, such as A-17; no name is needed",
-            value=reference[:60],
-        )
+        raise SizingError.of(_WRONG["reference"], reference[:60])
     wanted = f"{_FILE}{name}.csv"
     same = [p for p in _files(folder) if p.name.casefold() == wanted.casefold()]
     return min(same, key=lambda p: p.name != wanted, default=Path(folder) / wanted)
@@ -243,6 +234,10 @@ def _files(folder: str | Path) -> list[Path]:
         raise SizingError(str(error.strerror), file=str(folder)) from None
 
 
+def _of_file(kind: str, file: str, **given: object) -> SizingError:
+    return SizingError(str(Problem.of(_WRONG[kind], file, **given)))
+
+
 def _reference_of(path: Path) -> str:
     return path.stem.removeprefix(_FILE)
 
@@ -251,10 +246,9 @@ def read_visits(folder: str | Path, reference: str) -> list[Visit]:
     """The earliest first; ``InputProblems`` names every cell that cannot be read."""
     path = client_path(folder, reference)
     if not path.exists():
-        raise SizingError(
-            f"no client is kept as '{reference}' in {folder}",
-            allowed=", ".join(map(_reference_of, _files(folder))) or "none is kept yet",
-        )
+        kept = ", ".join(map(_reference_of, _files(folder))) or "none is kept yet"
+        told = {"reference": reference, "folder": folder, "kept": kept}
+        raise SizingError.of(_WRONG["not_kept"], **told)
     visits = _read(path)
     for visit in visits:
         try:
@@ -278,10 +272,9 @@ def _read(path: Path) -> list[Visit]:
     heading = [str(cell or "").strip() for cell in sheet.heading]
     about = f"'{path.name}'"
     if "visit_on" not in heading or len(set(heading)) < len(heading):
-        what = "this file holds no visits, or a heading twice: it was left as it is"
-        allowed = f"one column each of {', '.join([*_columns()][:3])}, ..."
-        action = "move it out of the folder, or put its headings right"
-        raise InputProblems([Problem(what, allowed, action, path.name, 1)], about=about)
+        columns = ", ".join([*_columns()][:3])
+        wrong = Problem.of(_WRONG["no_visits"], path.name, 1, columns=columns)
+        raise InputProblems([wrong], about=about)
     visits, problems = [], []
     for number, cells in enumerate(sheet.body, start=sheet.first + 1):
         row = dict(zip(heading, (str(c or "").strip() for c in cells), strict=True))
@@ -293,10 +286,9 @@ def _read(path: Path) -> list[Visit]:
                     replace(one, file=path.name, row=number) for one in error.problems
                 ]
     days = [visit.on for visit in visits]
-    do = "give one of them another day, or delete its row"
     for day in sorted({day for day in days if days.count(day) > 1}):
         at = path.name, None, "visit_on", day.isoformat()
-        problems.append(Problem("two visits of one day", "", do, *at))
+        problems.append(Problem.of(_WRONG["same_day"], *at))
     if not (visits or problems):
         problems = [Problem("no visit is kept in it", file=path.name)]
     if problems:
@@ -309,8 +301,7 @@ def keep_visit(
 ) -> Path:
     """Keep one visit in the client's file, instead of the one that was opened if any.
 
-    Nothing is written (``SizingError``) if the file cannot be read, if a visit of that
-    day is kept already, or if somebody else changed the one to be changed.
+    Nothing is written if the file cannot be read or somebody else changed it.
     """
     # Where the folder cannot be made, locking it says why.
     with suppress(OSError):
@@ -320,19 +311,11 @@ def keep_visit(
         visits = _read(path) if path.exists() else []
         if instead_of is not None:
             if instead_of not in visits:
-                raise SizingError(
-                    "this visit was changed or deleted since it was opened",
-                    action="open it again, then make your change",
-                    file=path.name,
-                )
+                raise _of_file("changed", path.name)
             visits.remove(instead_of)
             visit = replace(visit, own=instead_of.own)
         if visit.on in [one.on for one in visits]:
-            raise SizingError(
-                f"a visit of {visit.on.isoformat()} is kept already",
-                action="open that visit to change it, or write another day",
-                file=path.name,
-            )
+            raise _of_file("kept_already", path.name, day=visit.on.isoformat())
         kept = sorted([*visits, visit], key=lambda one: one.on)
         rows = [{**one.row(), "reference": _reference_of(path)} for one in kept]
         frame = pd.DataFrame(rows).fillna("")
@@ -352,20 +335,12 @@ def delete_client(folder: str | Path, reference: str) -> Path:
     except FileNotFoundError:
         read_visits(folder, reference)
     except OSError as error:
-        raise SizingError(
-            f"the file cannot be deleted: {error.strerror}",
-            action="close it where it is open, or delete it by hand",
-            file=str(path),
-        ) from None
+        raise _of_file("not_deleted", str(path), why=error.strerror) from None
     return path
 
 
 def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFrame:
-    """Return a row a client, those due first; of a child a year after the visit.
-
-    ``due`` is in words, ``problem`` why a file cannot be read, ``last`` whether it is
-    the one last worked on.
-    """
+    """Return a row a client, those due first; a child is due a year after the visit."""
     today = today or date.today()
     paths = _files(folder)
     newest = max(paths, key=lambda path: path.stat().st_mtime_ns, default=None)

@@ -94,19 +94,11 @@ def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) 
         row = _row(answer, decision.size)
         if row["over_load"]:
             limit = load_words(float(row["load_limit_kg"]), say=say)
-            raise SizingError(
-                "the weight is over the lowest load limit with "
-                f"'{decision.size}', {limit}",
-                allowed="a size and parts that bear the weight",
-                action="choose other parts; no note is written for these",
-            )
+            told = {"size": decision.size, "limit": limit}
+            raise SizingError.of(_T.wrong["over_load"], **told)
     if on and decision.review_on and decision.review_on < on:
-        raise SizingError(
-            "the review lies before the assessment",
-            allowed=f"a date after {on.isoformat()}",
-            action="correct one of them",
-            value=decision.review_on.isoformat(),
-        )
+        review = decision.review_on.isoformat()
+        raise SizingError.of(_T.wrong["review"], review, on=on.isoformat())
 
 
 def _row(answer: ClientAnswer, size: str) -> pd.Series:
@@ -158,7 +150,7 @@ def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
     which = {"hoist": decision.hoist, "spreader bar": decision.spreader_bar}
     rows = [
         (name, which.get(name) or _SPACE, load_words(limit, say=say), examined)
-        for name, limit in parts.items()
+        for name, limit in zip(map(str, parts.index), parts, strict=True)
         if not name.startswith(SLING)
     ]
     if not decision.size and (answer.to_measure or len(answer.both) != 1):
@@ -181,11 +173,7 @@ def _docx(page: Page) -> bytes:
         from docx import Document
         from docx.shared import Mm, Pt
     except ImportError:
-        raise SizingError(
-            "a note ending in .docx needs the package python-docx",
-            allowed=".html or .md without it",
-            action="install it with: pip install python-docx",
-        ) from None
+        raise SizingError.of(_T.wrong["no_docx"]) from None
     book = Document()
     sheet = book.sections[0]
     sheet.page_width, sheet.page_height = Mm(210), Mm(297)

@@ -51,41 +51,24 @@ def where_words(measure: str | None = None) -> str:
 
 
 def where_html(measure: str | None = None, *, small: bool = False) -> str:
-    """Return the drawing for a page, with its words.
-
-    >>> where_html().count("<li>"), where_html("stature_cm", small=True).count("<li>")
-    (11, 0)
-    """
-    words = vocabulary()
-    data = base64.b64encode(where_svg(measure).encode()).decode("ascii")
-    picture = (
-        f'<img alt="{escape(where_words(measure))}" '
-        f'src="data:image/svg+xml;base64,{data}" style='
-    )
-    if small:
-        said = dict(zip(words["name"], words["landmarks"], strict=True))
-        beneath = _T.where["choose"] if measure is None else str(said[measure])
-        return (
-            f'<figure>{picture}"width: 100%; max-height: 100%">'
-            f"<figcaption>{escape(beneath)}</figcaption></figure>"
-        )
-    items = "".join(
-        f"<li><b>{escape(label)}</b>: {escape(_lower(landmarks))}</li>"
-        for label, landmarks in zip(words["label"], words["landmarks"], strict=True)
-    )
-    return (
-        '<figure style="margin: 1em 0"><div style="display: flex; flex-wrap: wrap; '
-        f'gap: 1em; align-items: center">{picture}"flex: 1 1 18rem; min-width: 0; '
-        f'max-width: 32rem"><ol style="flex: 1 1 16rem; margin: 0">{items}</ol></div>'
-        f"<figcaption>{_T.where['kinds']}</figcaption></figure>"
+    """Return the drawing for a page, with its words."""
+    words = vocabulary().set_index("name")
+    beneath = _T.where["choose" if small else "kinds"]
+    if small and measure is not None:
+        beneath = str(words["landmarks"][measure])
+    return template("where.html.j2").render(
+        alt=where_words(measure),
+        data=base64.b64encode(where_svg(measure).encode()).decode("ascii"),
+        small=small,
+        beneath=beneath,
+        items=zip(words["label"], map(_lower, words["landmarks"]), strict=True),
     )
 
 
 def how_rows(measure: str, *, say: Say = written) -> list[tuple[str, str]]:
     """Return how one measure is taken, as pairs of a heading and words.
 
-    Of two people who measure the same person, 19 pairs in 20 differ by less than 2.77
-    typical errors: 1.96 times the square root of 2 (ISO 5725-6, from memory).
+    Two people differ by 1.96 x sqrt 2 errors in 19 of 20 pairs (ISO 5725-6, memory).
     """
     row = vocabulary().set_index("name").loc[measure].to_dict()
     error = float(row["error_cm"])

@@ -84,8 +84,8 @@ def _margin(ax: Axes, place: int, row: dict[Any, Any], say: Say) -> None:
         if np.isfinite(row[name]):
             ax.plot([edge, edge], [place - 0.3, place + 0.3], color=INK, lw=1.6)
             text = say(row[name], row["measure"], to="tenth")
-            look = {"ha": "center", "va": "bottom", "fontsize": 8.5, "color": SOFT}
-            ax.annotate(text, (edge, place - 0.32), **look)
+            at: dict[str, Any] = {"ha": "center", "va": "bottom", "fontsize": 8.5}
+            ax.annotate(text, (edge, place - 0.32), color=SOFT, **at)
     if np.isnan(row["estimate"]):
         told = "not taken, not predicted"
         ax.annotate(told, (0.5, place), ha="center", va="center", fontsize=9)

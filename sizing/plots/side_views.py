@@ -41,11 +41,7 @@ def plot_side_views(
     write: Callable[[float, str], str] = _metric,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw people side by side on a bench, lengths to one scale.
-
-    Depths are girth / pi, as if trunk and thigh were round. Head, neck, lower leg and
-    foot have a broken outline: they are no measure of anybody.
-    """
+    """Draw people side by side, to scale; depths are girth / pi, as if round."""
     ax = slide_axes(ax)
     with quiet_style():
         step = 160.0
@@ -57,8 +53,8 @@ def plot_side_views(
                 name = (labels or {}).get(marked, marked)
                 words += f"\n{fill(name, 22)}\n{write(float(body[marked]), marked)}"
             # Above the thighs, before the chest: the picture is empty there.
-            look = {"fontsize": 13, "fontweight": "bold", "linespacing": 1.4}
-            ax.annotate(words, (i * step + 58, 92), ha="left", va="top", **look)
+            text = ax.annotate(words, (i * step + 58, 92), ha="left", va="top")
+            text.set(fontsize=13, fontweight="bold", linespacing=1.4)
         end = step * len(bodies)
         ax.plot([end - 50, end - 40], [-48, -48], color=INK, lw=3)
         ax.annotate("10 cm", (end - 45, -46), ha="center", va="bottom", fontsize=11)
