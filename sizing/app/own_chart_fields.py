@@ -8,34 +8,18 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app import form_words as html
 from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.fields import Told, button, fitting, on_change, row, show_if, tick
-from sizing.app.form_words import (
-    CHART_HEADINGS,
-    bullets,
-    file_headings,
-    name_words,
-    paragraphs,
-    status,
-    wrong_lines,
-)
 from sizing.app.table import EditableTable
 from sizing.charts import (
     GROUPS,
     SizeChart,
     chart_from,
     demo_chart,
+    files,
     read_chart,
     review_chart,
-)
-from sizing.charts.files import (
-    KEPT,
-    TYPED,
-    chart_bytes,
-    chart_from_text,
-    keep_chart,
-    kept_as,
-    kept_charts,
 )
 from sizing.errors import ReadingNote, SizingError, caught_warnings
 from sizing.measures import MEASURES, written
@@ -75,7 +59,7 @@ class ChartTable:
             can_add=True,
             column_units=True,
             caption=_T.caption,
-            headings=lambda name: capital(name_words(name)),
+            headings=lambda name: capital(html.name_words(name)),
             choices={"group": GROUPS},
         )
         self.name = w.Text(description=_T.name, continuous_update=False)
@@ -142,13 +126,13 @@ class ChartTable:
             self.chart = chart_from(frame.assign(**about), warn=False)
         except SizingError as error:
             rows = [str(size or "") for size in frame.get("size", [])]
-            lines = wrong_lines(error, units=self._switch.units, rows=rows)
-            self.problems.value = status(_T.before_use + bullets(lines))
+            lines = html.wrong_lines(error, units=self._switch.units, rows=rows)
+            self.problems.value = html.status(_T.before_use + html.bullets(lines))
             return
         say = partial(written, units=self._switch.units)
         if doubts := finding_words(review_chart(self.chart), say=say):
             lines = [f"{capital(doubt)}." for doubt in doubts]
-            self.problems.value = _T.to_look_at + bullets(lines)
+            self.problems.value = _T.to_look_at + html.bullets(lines)
 
     def _limit(self, measure: str) -> None:
         """Add the columns of a measure that is ticked, take away those of one not."""
@@ -200,7 +184,7 @@ class KeepBox:
 
     def _keep(self, *, over: bool = False) -> None:
         try:
-            path = keep_chart(self._chart(), over=over)
+            path = files.keep_chart(self._chart(), over=over)
         except SizingError as error:
             self.told.wrong(error)
             show_if("kept by this name" in str(error), self.over)
@@ -217,7 +201,7 @@ class ChartList:
         self,
         words: str,
         ways: Mapping[str, Callable[[], SizeChart | None]],
-        folder: str | Path = KEPT,
+        folder: str | Path = files.KEPT,
     ) -> None:
         self.ways, self._folder = ways, folder
         self.box = w.Dropdown(description=words, layout=fitting())
@@ -228,7 +212,7 @@ class ChartList:
         return str(self.box.value)
 
     def refresh(self) -> None:
-        names = [*self.ways, *kept_charts(self._folder), demo_chart().name]
+        names = [*self.ways, *files.kept_charts(self._folder), demo_chart().name]
         names = list(dict.fromkeys(names))
         if names != list(self.box.options):
             offer_in(self.box, names, names)
@@ -236,7 +220,7 @@ class ChartList:
     def chart(self) -> SizeChart | None:
         if self.name in self.ways:
             return self.ways[self.name]()
-        path = kept_charts(self._folder).get(self.name)
+        path = files.kept_charts(self._folder).get(self.name)
         # How it was read need not be said of a chart that the kit wrote.
         with caught_warnings():
             return demo_chart() if path is None else _read(path)
@@ -268,7 +252,9 @@ class ChartChoice(ChartList):
     """
 
     def __init__(
-        self, tell: Callable[[SizeChart | None], object], folder: str | Path = KEPT
+        self,
+        tell: Callable[[SizeChart | None], object],
+        folder: str | Path = files.KEPT,
     ) -> None:
         super().__init__(_T.chart, {}, folder)
         self._tell, self._quiet, self.told = tell, False, Told()
@@ -279,7 +265,7 @@ class ChartChoice(ChartList):
     def choose(self, name: str) -> bool:
         """Choose a chart by its name; say whether there is one of that name."""
         self.refresh()
-        called = (name, kept_as(name), _T.as_typed.format(name))
+        called = (name, files.kept_as(name), _T.as_typed.format(name))
         there = [one for one in called if one in self.box.options]
         if there:
             self.box.value = there[0]
@@ -289,9 +275,9 @@ class ChartChoice(ChartList):
         """Choose the chart of the other half as it stands; None: it has problems."""
         name = next(iter(self.ways), _T.as_typed.format(MINE))
         if chart is not None:
-            path = kept_charts(self._folder).get(kept_as(chart.name))
-            same = path is not None and path.read_bytes() == chart_bytes(chart)
-            name = kept_as(chart.name) if same else _T.as_typed.format(chart.name)
+            path = files.kept_charts(self._folder).get(files.kept_as(chart.name))
+            same = path is not None and path.read_bytes() == files.chart_bytes(chart)
+            name = files.kept_as(chart.name) if same else _T.as_typed.format(chart.name)
         self._quiet, self.ways = True, {name: lambda: chart}
         self.choose(name)
         self._quiet = False
@@ -325,8 +311,8 @@ class ChartStart:
         self.open = button(_T.open, lambda: self._taken(self.kept.chart))
         parts = {
             "empty": [self.rows],
-            "pasted": [w.HTML(paragraphs([_T.paste_help])), self.text, self.take],
-            "file": [self.upload.view, w.HTML(file_headings(CHART_HEADINGS))],
+            "pasted": [w.HTML(html.paragraphs([_T.paste_help])), self.text, self.take],
+            "file": [self.upload.view, w.HTML(html.file_headings(html.CHART_HEADINGS))],
             "kept": [self.kept.box, self.open],
         }
         panels = {words: parts[name] for name, words in _T.ways.items()}
@@ -343,7 +329,7 @@ class ChartStart:
             names = ["size", "load_limit_kg", *(f"{m}_low" for m in _FIRST)]
             frame = pd.DataFrame(columns=names, index=range(self.rows.value))
         numbers = frame.columns.difference(["size", "group"])
-        self._blank(ordered(frame.assign(**dict.fromkeys(numbers))), MINE, TYPED)
+        self._blank(ordered(frame.assign(**dict.fromkeys(numbers))), MINE, files.TYPED)
 
     def _taken(self, read: Callable[[], SizeChart | None]) -> None:
         try:
@@ -368,4 +354,4 @@ class ChartStart:
     def _pasted(self) -> SizeChart:
         if not self.text.value.strip():
             raise SizingError(_T.paste_first)
-        return chart_from_text(self.text.value, MINE)
+        return files.chart_from_text(self.text.value, MINE)

@@ -35,26 +35,26 @@ _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
 class JudgementForm(AnswerForm):
-    """Judges the chart that ``asked`` gives; answers what ``own_chart_page`` takes."""
+    """Judges the form's chart; answers what ``own_chart_page`` takes."""
 
-    def __init__(
-        self,
-        switch: UnitSwitch,
-        asked: Callable[[Progress], tuple[SizeChart, People, SizeChart | None]],
-        pattern: Callable[[], str | None],
-    ) -> None:
-        super().__init__(_T.judge, switch=switch)
-        self._asked, self._pattern = asked, pattern
+    def __init__(self, form: "OwnChartForm") -> None:
+        super().__init__(_T.judge, switch=form.switch)
+        self._form = form
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
-        chart, people, other = self._asked(progress)
+        chart, people = self._form.sound(), self._form.people_form
+        progress(_T.steps["people"], 0.05)
+        while people.getting:
+            progress(_T.steps["people"], 0.05)
+            time.sleep(_LOOK_AGAIN)
+        served, other = people.people(), self._form.other()
         progress(_T.steps["chart"], 0.25)
-        answer: dict[str, Any] = {"judgement": judge_chart(people, chart)}
+        answer: dict[str, Any] = {"judgement": judge_chart(served, chart)}
         if other is not None:
             progress(_T.steps["second"], 0.7)
-            answer["comparison"] = compare_charts(people, chart, other)
+            answer["comparison"] = compare_charts(served, chart, other)
         progress(_T.steps["clients"], 0.9)
-        return answer | {"people": people, "clients": clients_served(people, chart)}
+        return answer | {"people": served, "clients": clients_served(served, chart)}
 
     def show(self, answer: dict[str, Any]) -> None:
         self.answered.show(self._page(answer, bands=False))
@@ -67,7 +67,9 @@ class JudgementForm(AnswerForm):
 
     def _page(self, answer: dict[str, Any], *, bands: bool = True) -> Page:
         page = pages.own_chart_page(**answer, units=self.switch.units, bands=bands)
-        return page.for_pattern(self._pattern(), answer["judgement"].chart.measures)
+        return page.for_pattern(
+            self._form.pattern(), answer["judgement"].chart.measures
+        )
 
 
 class EdgeSlider:
@@ -156,7 +158,7 @@ class OwnChartForm(LiveForm):
         super().__init__(switch=switch)
         self.edited: SizeChart | None = None
         self.listeners: list[Callable[[SizeChart | None], object]] = []
-        self._pattern, self._wrong, self._moving = pattern, False, False
+        self.pattern, self._wrong, self._moving = pattern, False, False
         self._layout: tuple[str, Layout] | None = None
         self._kept_of: tuple[Any, ...] = (None,) * 3
         self._kept: dict[str, Any] = {}
@@ -164,9 +166,9 @@ class OwnChartForm(LiveForm):
         self.table = fields.ChartTable(self.switch, self._changed_to)
         self.start = fields.ChartStart(self._taken, self.table.show)
         self.second = fields.CompareBox(self.compared)
-        self.keep = fields.KeepBox(self._sound, self._put_away)
+        self.keep = fields.KeepBox(self.sound, self._put_away)
         self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
-        self.judgement = JudgementForm(self.switch, self._to_judge, pattern)
+        self.judgement = JudgementForm(self)
         of_chart = [self.start.view, self.table.name, self.table.view, self.keep.view]
         others = [self.people_form.view, self.second.view, self.edge.view]
         self.entry = w.VBox([*of_chart, *others])
@@ -180,19 +182,16 @@ class OwnChartForm(LiveForm):
         self.switch.on_change(lambda _: self._chosen())
         self.start.empty()
 
-    def use(self, chart: SizeChart) -> None:
+    def _taken(self, chart: SizeChart | None) -> None:
+        if chart is None:
+            self._wrong = True
+            self._follow(None)
+            return
         self._wrong, self.second.taken = False, chart
         frame = chart.frame
         if not frame["group"].any():
             frame = frame.drop(columns="group")
         self.table.show(fields.ordered(frame), chart.name, chart.source)
-
-    def _taken(self, chart: SizeChart | None) -> None:
-        if chart is not None:
-            self.use(chart)
-            return
-        self._wrong = True
-        self._follow(None)
 
     def _put_away(self) -> None:
         """Offer a chart that was just kept wherever one can be chosen."""
@@ -270,13 +269,13 @@ class OwnChartForm(LiveForm):
             form.told.wrong(error)
             self._none = _T.whom
             return str(self._none)
-        other = self._other()
+        other = self.other()
         asked = f"{form.key}, {chart.measures}, {other and other.measures}"
         if self._layout is None or self._layout[0] != asked:
             charts = filter(None, (chart, other))
             self._layout = asked, nudge_layout(people, *charts)
         words = nudge(people, other, chart, self._layout[1]).summary()
-        if pattern := self._pattern():
+        if pattern := self.pattern():
             words = led_by([pattern_lacks(pattern, chart.measures)], words)
         return Live(chart, other, people, words)
 
@@ -294,23 +293,13 @@ class OwnChartForm(LiveForm):
         label = pages.measure_label(measure, units)
         self.image.value = pages.bands_svg(bands, label=label)
 
-    def _other(self) -> SizeChart | None:
+    def other(self) -> SizeChart | None:
         found = self.second.chart()
         if found is not None and self.edited and found.name == self.edited.name:
             return replace(found, name=_T.as_it_was.format(found.name))
         return found
 
-    def _to_judge(
-        self, progress: Progress
-    ) -> tuple[SizeChart, People, SizeChart | None]:
-        chart = self._sound()
-        progress(_T.steps["people"], 0.05)
-        while self.people_form.getting:
-            progress(_T.steps["people"], 0.05)
-            time.sleep(_LOOK_AGAIN)
-        return chart, self.people_form.people(), self._other()
-
-    def _sound(self) -> SizeChart:
+    def sound(self) -> SizeChart:
         if self.edited is None:
             raise SizingError(self._none)
         return self.edited

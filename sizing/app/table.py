@@ -162,35 +162,34 @@ class EditableTable(Heard):
             widget = w.Text(continuous_update=False, style=self._text_style, **look)
         if name == self._columns[0]:
             widget.add_class("sizing-first")
-        cell = _Cell(widget, text, value if self._measure(name) else text or None)
+        cell = _Cell(widget, text, value if self._of(name)[0] else text or None)
         on_change(partial(self._typed, cell, name), widget)
         return cell
 
     def _hold(self, cell: _Cell, name: str, value: Any) -> None:
         """Put a value into a cell that is there; nobody is told."""
         value = None if _missing(value) else value
-        cell.value = value if self._measure(name) else self._text(name, value) or None
+        cell.value = value if self._of(name)[0] else self._text(name, value) or None
         self._show(cell, name)
 
-    def _measure(self, column: str) -> str | None:
-        """Return a name that ends in the column's unit, if it follows the switch."""
+    def _of(self, column: str) -> tuple[str, str, str]:
+        """Return the measure of a column that follows the switch, units and unit."""
         found = self._switch and _MEASURE.search(column)
-        return column[: found.end()] if found else None
-
-    def _units(self, measure: str) -> str:
-        usual = self._switch.units if self._switch is not None else "metric"
-        return self._own_units.get(measure, usual)
+        if not found or self._switch is None:
+            return "", "", ""
+        measure = column[: found.end()]
+        units = self._own_units.get(measure, self._switch.units)
+        return measure, units, unit_of(measure, units)
 
     def _typed(self, cell: _Cell, name: str) -> None:
         text = cell.widget.value.strip()
         if self._quiet or text == cell.shown:
             return
         cell.shown, cell.value = text, text or None
-        measure = self._measure(name)
+        measure, units, unit = self._of(name)
         if measure and text:
-            unit = unit_of(measure, self._units(measure))
             try:
-                cell.value = understood(text, measure, self._units(measure))
+                cell.value = understood(text, measure, units)
             except SizingError:
                 # With its unit, so that nobody reads it in another.
                 cell.value = with_unit(text, unit)
@@ -200,24 +199,22 @@ class EditableTable(Heard):
         self.tell()
 
     def _part(self, cell: _Cell, name: str, unit: str) -> None:
-        """Put a range such as 80-100 into its two cells, if the other is empty.
-
-        In stone 10-4 is no range; and both ends are in one unit.
-        """
+        """Put a range such as 80-100 into its two cells, if the other is empty."""
         stem, _, end = name.rpartition("_")
         row = next((row for row in self._rows if row[name] is cell), {})
-        both = [(f"{stem}_{one}", row.get(f"{stem}_{one}")) for one in ENDS]
-        empty = [other for _, other in both if other and other.value is None]
+        both = {one: row[one] for e in ENDS if (one := f"{stem}_{e}") in row}
+        empty = [other for other in both.values() if other.value is None]
         parts = ends_of(cell.shown)
+        # In stone 10-4 is no range; and both ends are in one unit.
         if end not in ENDS or not empty or parts is None or unit == "st":
             return
-        read = [part and quantity(part, unit) for part in parts]
-        said = {one.said for one in read if isinstance(one, Quantity)}
-        if len(said) == 1 and all(not o or isinstance(o, Quantity) for o in read):
-            for (column, other), one in zip(both, read, strict=True):
-                if other is not None:
-                    held = one.standard if isinstance(one, Quantity) else None
-                    self._hold(other, column, held)
+        parted = zip(ENDS, parts, strict=True)
+        read = {f"{stem}_{e}": quantity(part, unit) for e, part in parted if part}
+        ends = {one: q for one, q in read.items() if isinstance(q, Quantity)}
+        if ends == read and len({q.said for q in ends.values()}) == 1:
+            for column, other in both.items():
+                held = ends[column].standard if column in ends else None
+                self._hold(other, column, held)
 
     def _show(self, cell: _Cell, name: str) -> None:
         cell.shown = self._text(name, cell.value)
@@ -230,27 +227,25 @@ class EditableTable(Heard):
         self._quiet = False
 
     def _text(self, name: str, value: Any) -> str:
-        measure = self._measure(name)
+        measure, units, unit = self._of(name)
         if value is None or isinstance(value, str) or not measure:
             return "" if value is None else _plain(value)
-        units = self._units(measure)
-        one = understood(f"1 {unit_of(measure, units)}", measure)
-        if unit_of(measure, units) == "st":
+        if unit == "st":
             return written(float(value), measure, units, to="tenth")
+        one = understood(f"1 {unit}", measure)
         return _plain(float(value) if one == 1 else round(float(value) / one, _SHOWN))
 
     def _called(self, name: str) -> str:
-        heads, measure = self._headings, self._measure(name)
+        heads, unit = self._headings, self._of(name)[2]
         words = heads(name) if callable(heads) else heads.get(name, name)
-        unit = f", {unit_of(measure, self._units(measure))}" if measure else ""
-        return words + unit
+        return words + (f", {unit}" if unit else "")
 
     def _in_other_units(self, measure: str = "", units: str = "") -> None:
         """Show what follows the switch, or one measure alone, in other units."""
         self._own_units = self._own_units | {measure: units} if measure else {}
         for row in self._rows:
             for name, cell in row.items():
-                if self._measure(name):
+                if self._of(name)[0]:
                     self._show(cell, name)
         self._lay_out()
 
@@ -281,18 +276,18 @@ class EditableTable(Heard):
         self._around = around
 
     def _head(self, name: str, words: str) -> w.Widget:
-        head, measure = w.HTML(_HEAD.format(escape(words))), self._measure(name)
-        if measure is None or not self._column_units or name.endswith("_high"):
+        head, (measure, _, now) = w.HTML(_HEAD.format(escape(words))), self._of(name)
+        if not measure or not self._column_units or name.endswith("_high"):
             return head
+        offered = _UNITS[measure[-2:]]
         unit = w.Dropdown(
-            options=_UNITS[measure[-2:]],
-            value=dict(_UNITS[measure[-2:]])[unit_of(measure, self._units(measure))],
+            options=offered,
+            value=dict(offered)[now],
             description=_T.unit_of.format(words=words),
             layout=self._narrow,
             style=self._list_style,
         )
-        turn = partial(self._in_other_units, measure)
-        on_change(lambda: turn(unit.value), unit)
+        on_change(lambda: self._in_other_units(measure, unit.value), unit)
         return w.VBox([head, unit])
 
     def _width(self, name: str) -> float:
