@@ -1,19 +1,23 @@
-"""The pages on the study and on the bands: fields in, the kit's own figures out."""
+"""Pages on study, bands and trials: fields in, the kit's own figures out, not stale."""
 
 import pandas as pd
 import pytest
 
+from sizing.app.adviser_page import AdviserPage
 from sizing.app.study_form import OWN, BandsForm, StudyForm
+from sizing.app.trials_form import TrialsForm
 from sizing.bands import coverage_by_sizes, fit_bands
 from sizing.charts import demo_chart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people import load_people
+from sizing.trials import demo_trials
 from sizing.words.numbers import in_100, probably
 from sizing.words.numbers import share as percent
-from tests.conftest import spaced, taken
+from tests.app.cases import HIGH, HIP, LOW, fill, read, take
+from tests.conftest import spaced
 
-HIP, BACK = "hip_circumference_cm", "shoulder_height_sitting_cm"
+BACK, THIGH = "shoulder_height_sitting_cm", "buttock_popliteal_length_cm"
 
 
 def own_widths(**widths: float | None) -> BandsForm:
@@ -31,20 +35,22 @@ def test_own_widths_give_the_edges_that_the_kit_fits_to_them():
     people = load_people("bariatric", draws=3, seed=1)
     fit = fit_bands(people, widths={BACK: 12, HIP: 25}, sizes=2, splits=6, seed=1)
     pd.testing.assert_frame_equal(form.results()["chart"], fit.chart.frame)
-    assert percent(fit.share, places=1) in spaced(form.answered.words.value)
+    words, pictures = form.answered.words, form.answered.pictures
+    assert percent(fit.share, places=1) in spaced(words.value)
     for heading in ("How wide", "Who pays", "How far", "One measure"):
-        assert heading in form.answered.pictures.value
-    low = fit.chart.frame[f"{HIP}_low"].iloc[0]
-    assert f"{low:g} to " in form.answered.words.value
+        assert heading in pictures.value
+    low = fit.chart.frame[LOW].iloc[0]
+    assert f"{low:g} to " in words.value
     form.switch.view.value = "pounds"
-    assert f"{low / 2.54:.1f} to " in form.answered.words.value
+    assert f"{low / 2.54:.1f} to " in words.value
     form.widths.fields[HIP].box.value = "9"
-    assert "press 'Fit the sizes' again" in form.answered.words.value.replace(
-        "&#x27;", "'"
-    )
-    assert form.answered.pictures.value == "" and form.answer is None
+    assert "press 'Fit the sizes' again" in read(words)
+    assert pictures.value == "" and form.answer is None
     with pytest.raises(SizingError, match="nothing to save"):
         form.results()
+    # Nor is an answer shown to what was changed meanwhile.
+    form._done((form._version - 1, {}))
+    assert form.answer is None and "Something was changed" in words.value
 
 
 def test_the_page_says_what_fewer_and_more_sizes_of_each_group_cover():
@@ -71,11 +77,10 @@ def test_widths_that_cannot_be_used_are_told_under_the_button(text, told):
     assert "This is being worked out" in form.answered.words.value
 
 
-def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
+def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits_or_takes_own_widths():
     form = StudyForm()
     form.people.value, form.draws.value = "bariatric", 1
-    content = demo_chart().frame.to_csv(index=False).encode()
-    form.upload.box.value = taken("mine.csv", content)
+    take(form.upload, demo_chart().frame)
     form.work.run()
     people = load_people("bariatric", draws=1)
     row = estimate_coverage(people, demo_chart()).table.iloc[0]
@@ -87,25 +92,56 @@ def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
     assert {"chart", "coverage_picture", "misses", "assumptions"} < set(saved)
     form.upload.clear()
     assert form.answer is None and form.answered.limits.value == ""
-
-
-def test_an_answer_to_what_was_changed_meanwhile_is_not_shown():
-    form = BandsForm()
-    form._done((form._version - 1, {}))
-    assert form.answer is None and "Something was changed" in form.answered.words.value
-
-
-def test_the_study_takes_the_pattern_of_sling_and_widths_of_ones_own():
-    form = StudyForm()
-    form.people.value, form.draws.value = "bariatric", 1
     form.pattern.box.value = "toileting or access"
     form.widths.fields[HIP].set(30.0)
     form.work.run()
     assert form.answer.chart.measures == (HIP,)
     assert "limits too little to judge" in form.answered.words.value
     assert "People have slipped through" in form.results()["study_report"]
-    form.upload.box.value = taken(
-        "mine.csv", demo_chart().frame.to_csv(index=False).encode()
-    )
+    take(form.upload, demo_chart().frame)
     form.work.run()
     assert "a chart brings its own" in form.work.told.value and form.answer is None
+
+
+def test_a_trial_typed_takes_the_place_of_the_invented_ones():
+    form = TrialsForm()
+    words = form.answered.words
+    assert "Invented for demonstration" in words.value
+    assert "cm" in form.answered.pictures.value
+    form.switch.view.value = "pounds"
+    assert " in<" in form.answered.pictures.value
+    fill(form.table, size="adult 1")
+    assert form.answer is None and form.answered.pictures.value == ""
+    assert "outcome" in words.value
+    fill(form.table, **{BACK: "20", THIGH: "20", HIP: "40", "outcome": "fits"})
+    assert "holds 1 trials that can be used" in words.value
+    assert list(form.results()) == ["trials_form", "trials_typed"]
+    form.table.remove_row(0)
+    assert form.answer is not None
+
+
+def test_what_is_typed_stays_when_the_printed_chart_is_taken_in():
+    """Before, the table was laid out anew, and what stood in it was gone."""
+    form = TrialsForm()
+    fill(form.table, **{"size": "adult 1", HIP: "95", BACK: "55"})
+    own = demo_chart().frame[["size", LOW, HIGH]]
+    take(form.chart, own)
+    for chart in (own, None):
+        typed = form.results()["trials_typed"][["size", HIP, BACK]]
+        assert typed.values.tolist() == [["adult 1", 95, 55]], chart
+        form.chart.clear()
+    fill(form.table, outcome="fits")
+    take(form.trials, demo_trials())
+    assert "does not count while a file" in form.answered.words.value
+
+
+def test_the_adviser_reads_first_what_a_pattern_asks_of_the_chart_in_use():
+    page = AdviserPage()
+    assert page.pattern.words.value == ""
+    page.pattern.box.value = "toileting or access"
+    told = page.pattern.words.value
+    assert "limits too little" in told and "holds little of the body" in told
+    page.pattern.box.value = "full-body"
+    assert "limits too little" not in page.pattern.words.value
+    page._use_chart(None)
+    assert "limits too little" in page.pattern.words.value

@@ -29,37 +29,31 @@ LOADERS = {"__init__.py", "app/serve.py", "app/server.py", "cli/main.py"}
 WRITES = {"write_text", "write_bytes", "to_csv", "to_excel", "savefig"}
 
 
-def names(tree: ast.AST) -> set[str]:
+def imported(tree: ast.AST) -> set[str]:
     found = set()
     for node in ast.walk(tree):
-        if isinstance(node, ast.Import):
-            found |= {alias.name.split(".")[0] for alias in node.names}
-        elif isinstance(node, ast.ImportFrom):
-            found.add((node.module or "").split(".")[0])
+        names = [alias.name for alias in getattr(node, "names", ())]
+        if isinstance(node, ast.ImportFrom):
+            names = [node.module or ""]
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            found |= {name.split(".")[0] for name in names}
     return found
 
 
-def calls(tree: ast.AST) -> list[ast.Call]:
-    return [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
-
-
-def called(node: ast.Call) -> str:
-    function = node.func
-    if isinstance(function, ast.Attribute):
-        # re.compile compiles a pattern, and pandas' eval is caught by its name.
-        whose = function.value
-        is_pattern = isinstance(whose, ast.Name) and whose.id == "re"
-        return "" if is_pattern else function.attr
-    return function.id if isinstance(function, ast.Name) else ""
+def calls(text: str) -> list[tuple[str, ast.Call]]:
+    """Return each call with its function's own name; ``re.compile`` has none."""
+    found = []
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Call):
+            name = ast.unparse(node.func).removeprefix("re.compile")
+            found.append((name.rpartition(".")[2], node))
+    return found
 
 
 def faults(text: str, where: str) -> list[str]:
-    tree = ast.parse(text)
-    found = [f"{where}: imports {name}" for name in names(tree) & MODULES_NEVER]
-    if where != LAB:
-        found += [f"{where}: imports {name}" for name in names(tree) & NETWORK]
-    for node in calls(tree):
-        name = called(node)
+    never = MODULES_NEVER | (NETWORK if where != LAB else set())
+    found = [f"{where}: imports {name}" for name in imported(ast.parse(text)) & never]
+    for name, node in calls(text):
         if name in CALLS_NEVER:
             found.append(f"{where}:{node.lineno}: calls {name}")
         if name == "import_module" and where not in LOADERS:
@@ -76,23 +70,23 @@ def test_nothing_is_unpickled_evaluated_or_fetched():
     assert [f for where, text in TEXTS.items() for f in faults(text, where)] == []
 
 
-@pytest.mark.parametrize(
-    "line",
-    [
-        "import pickle",
-        "from pickle import loads",
-        "eval('1')",
-        "frame.eval('a')",
-        "pd.read_pickle('x')",
-        "frame.query(f'a > {b}')",
-        "import urllib.request",
-        "subprocess.run('ls', shell=True)",
-        "os.system('ls')",
-        "importlib.import_module(name)",
-    ],
-)
+FAULTY = """
+import pickle
+from pickle import loads
+eval('1')
+frame.eval('a')
+pd.read_pickle('x')
+frame.query(f'a > {b}')
+import urllib.request
+subprocess.run('ls', shell=True)
+os.system('ls')
+importlib.import_module(name)
+"""
+
+
+@pytest.mark.parametrize("line", FAULTY.strip().splitlines())
 def test_the_search_finds_what_it_looks_for(line):
-    assert faults(line, "x.py")
+    assert faults(line, "x.py") and not faults("import re\nre.compile('x')", "x.py")
 
 
 def listed(text: str, measures: Collection[str]) -> list[int]:
@@ -117,8 +111,8 @@ def values_by_place(text: str) -> list[int]:
     } & {"MEASURES", "SEATED_AND_GIRTHS"}
     return [
         node.lineno
-        for node in calls(tree)
-        if called(node) == "zip"
+        for name, node in calls(text)
+        if name == "zip"
         and of_the_kit & {ast.unparse(a) for a in node.args}
         and any(
             isinstance(a, ast.List | ast.Tuple)
@@ -140,28 +134,6 @@ def test_code_and_tests_list_the_measures_nowhere():
     assert values_by_place(given) == [2]
 
 
-def raw_writes(text: str) -> list[str]:
-    """Return the calls that write a file otherwise than whole or not at all."""
-    found = []
-    for node in calls(ast.parse(text)):
-        function = node.func
-        if not isinstance(function, ast.Attribute) or function.attr not in WRITES:
-            if called(node) == "open" and any(
-                isinstance(word, ast.Constant) and str(word.value)[:1] in "wax"
-                for word in node.args[1:2] or node.args[:1]
-            ):
-                found.append(f"{node.lineno}: open")
-            continue
-        # Without a place, or into a buffer, a table or picture is no file yet.
-        first = node.args[0] if node.args else None
-        in_memory = first is None or (
-            isinstance(first, ast.Name) and first.id in MEMORY
-        )
-        if function.attr in ("write_text", "write_bytes") or not in_memory:
-            found.append(f"{node.lineno}: {function.attr}")
-    return found
-
-
 #: What buffers are called.
 MEMORY = {"buffer", "book", "drawn"}
 #: The one place where files are written, and the notebooks' corner with a log that
@@ -169,13 +141,25 @@ MEMORY = {"buffer", "book", "drawn"}
 EXCEPTED = {"files/folders.py", LAB}
 
 
+def raw_writes(text: str) -> list[str]:
+    """Return the calls that write a file otherwise than whole or not at all."""
+    found = []
+    for name, node in calls(text):
+        first = ast.unparse(node.args[0]) if node.args else None
+        if name in WRITES and isinstance(node.func, ast.Attribute):
+            # Without a place, or into a buffer, a table or picture is no file yet.
+            if name.startswith("write") or first not in {None, *MEMORY}:
+                found.append(f"{node.lineno}: {name}")
+        elif name == "open":
+            modes = node.args[1:2] or node.args[:1]
+            if any(ast.unparse(mode)[:2] in ("'w", "'a", "'x") for mode in modes):
+                found.append(f"{node.lineno}: open")
+    return found
+
+
 def test_every_file_is_written_whole():
     found = {name: raw_writes(TEXTS[name]) for name in TEXTS.keys() - EXCEPTED}
     assert {name: lines for name, lines in found.items() if lines} == {}
-
-
-def test_a_raw_write_is_found():
-    assert raw_writes("path.write_text('x')")
-    assert raw_writes("frame.to_csv(path)")
-    assert raw_writes("open(path, 'w')")
+    for raw in ("path.write_text('x')", "frame.to_csv(path)", "open(path, 'w')"):
+        assert raw_writes(raw)
     assert not raw_writes("frame.to_csv(index=False)\nopen(path)\nopen(path, 'rb')")

@@ -12,33 +12,23 @@ from sizing.pages.page import Page, Section, render
 from sizing.resources import source_table
 from sizing.words.labels import glossary, level_words
 
-PACKAGE = Path(sizing.__file__).parent
+ROWS = source_table("glossary.csv")[["term", "found_by"]].to_numpy().tolist()
 
 
-def test_a_term_stands_once_and_is_found_in_itself():
-    terms = glossary()["term"]
-    assert not terms.str.casefold().duplicated().any()
-    rows = source_table("glossary.csv")
-    for term, found in zip(rows["term"], rows["found_by"], strict=True):
-        example = "n = 5" if term == "n" else term
-        assert re.search(found, example, re.IGNORECASE) or term.startswith("90 %")
-
-
-def test_every_term_is_one_that_the_kit_uses():
+def test_a_term_stands_once_is_found_in_itself_and_used_by_the_kit():
+    assert not glossary()["term"].str.casefold().duplicated().any()
     shown = [*vocabulary()["label"], "(67 to 69, 90 %)"]
-    for kind in ("*.py", "*.j2", "*.csv", "*.toml"):
-        for path in PACKAGE.parent.joinpath("sizing").rglob(kind):
+    for path in Path(sizing.__file__).parent.rglob("*"):
+        if path.suffix in (".py", ".j2", ".csv", ".toml"):
             shown.append(path.read_text(encoding="utf-8"))
     # A figure that is filled in stands for itself: "n = {row['n']}".
     shown += [re.sub(r"\{[^{}]*\}", "1", text) for text in shown]
     everything = "\n".join(shown)
-    rows = source_table("glossary.csv")
-    unused = [
-        term
-        for term, found in zip(rows["term"], rows["found_by"], strict=True)
-        if not re.search(rf"(?<!\w)(?:{found})(?!\w)", everything, re.IGNORECASE)
-    ]
-    assert not unused
+    for term, found in ROWS:
+        example = "n = 5" if term == "n" else term
+        assert re.search(found, example, re.IGNORECASE) or term.startswith("90 %")
+        whole = rf"(?<!\w)(?:{found})(?!\w)"
+        assert re.search(whole, everything, re.IGNORECASE), term
 
 
 @pytest.mark.parametrize(
