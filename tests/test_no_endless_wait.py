@@ -92,7 +92,7 @@ def test_what_the_others_found_is_their_median(pairs):
     room = pd.DataFrame(pairs, columns=["participant", "value"]).assign(
         subject="A", reading=1, guess=False, measure=HIP, row=range(len(pairs))
     )
-    told = doubtful(room)
+    told = doubtful(room.assign(reason=""))
     for row in room.itertuples():
         others = room[room["participant"] != row.participant]
         if others["participant"].nunique() < 2:
