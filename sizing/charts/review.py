@@ -62,13 +62,15 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
     >>> print(review_chart(chart)["words"][0])
     hip girth from over 90 to under 95 cm belongs to neither 'one' nor 'two'
     """
-    rows: list[Row] = []
-    for measure in chart.measures:
-        rows += [*_between(chart, measure), *_plausible(chart, measure)]
-    for look in (_group_order, _inside, _unlimited, _loads):
-        rows += look(chart)
-    if people is not None:
-        rows += _no_people(chart, people)
+    rows = [
+        row
+        for measure in chart.measures
+        for look in (_between, _plausible)
+        for row in look(chart, measure)
+    ]
+    for look_at in (_group_order, _inside, _unlimited, _loads):
+        rows += look_at(chart)
+    rows += [] if people is None else _no_people(chart, people)
     found = pd.DataFrame(rows, columns=COLUMNS)
     # A column of text would keep the words and lose the amounts within them.
     words = pd.Series([row["words"] for row in rows], dtype=object)
@@ -98,11 +100,9 @@ def _between(chart: SizeChart, measure: str) -> Iterator[Row]:
 
 
 def _group_order(chart: SizeChart) -> Iterator[Row]:
-    rows = zip(chart.sizes, chart.frame["group"], strict=True)
-    known = {"groups": ", ".join(GROUPS)}
-    for (a, g), (b, h) in pairwise(rows):
+    for (a, g), (b, h) in pairwise(zip(chart.sizes, chart.frame["group"], strict=True)):
         if g in GROUPS and h in GROUPS and GROUPS.index(h) < GROUPS.index(g):
-            said = {"a": a, "g": g, "b": b, "h": h, **known}
+            said = {"a": a, "g": g, "b": b, "h": h, "groups": ", ".join(GROUPS)}
             yield _finding("out_of_order", "groups", b, a, **said)
 
 
@@ -154,13 +154,13 @@ def _loads(chart: SizeChart) -> Iterator[Row]:
             yield _finding("no_load_limit", "no_load", size, size=size)
             continue
         if meant := like_pounds(limit / 10):
-            said["meant"], ends = Amount(meant, mass), (meant, limit / 10)
-            kind = "load_limit_like_pounds"
-            yield _finding(kind, "pounds", size, None, None, *ends, **said)
-        if top != NO_HIGH and limit < top:
-            said["top"], ends = Amount(top / 10, mass), (limit / 10, top / 10)
-            kind = "load_limit_inside_band"
-            yield _finding(kind, "inside_band", size, None, mass, *ends, **said)
+            where = (size, None, None, meant, limit / 10)
+            said["meant"] = Amount(meant, mass)
+            yield _finding("load_limit_like_pounds", "pounds", *where, **said)
+        if limit < top < NO_HIGH:
+            band = (size, None, mass, limit / 10, top / 10)
+            said["top"] = Amount(top / 10, mass)
+            yield _finding("load_limit_inside_band", "inside_band", *band, **said)
 
 
 def _no_people(chart: SizeChart, people: People) -> Iterator[Row]:

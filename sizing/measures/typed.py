@@ -79,16 +79,16 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
         return pointed
     if _BARE.fullmatch(pointed):
         number = float(pointed)
-        doubt = unclear(pointed, unit)
-        return doubt or _finite(Quantity(number * _FACTORS[unit], number), wrong)
-    found = _TYPED.fullmatch(pointed)
-    if found is None or kind == "age":
+        found = Quantity(number * _FACTORS[unit], number)
+        return unclear(pointed, unit) or _finite(found, wrong)
+    typed = _TYPED.fullmatch(pointed)
+    if typed is None or kind == "age":
         return wrong
-    sign, first, word, second, last = found.groups()
-    if not word and (second or re.fullmatch(r"[0-9]+/[0-9]+", first)):
-        return wrong  # two numbers, or half of what?
+    sign, first, word, second, last = typed.groups()
     large = _UNIT.get(word.rstrip(".")) if word else unit
-    if large is None:
+    # Two numbers, or half of what?
+    bare = not word and (second or re.fullmatch(r"[0-9]+/[0-9]+", first))
+    if bare or large is None:
         return wrong
     if large not in OF_KIND[kind]:
         given = {"unit": UNIT_WORDS[large], "kind": kind, "like": like}
@@ -105,8 +105,6 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
             return Problem.of(_T.too_many, most=most, **given)
     elif doubt := unclear(first, large):
         return doubt
-    if any(math.isnan(value) for value in values):
-        return wrong
     size = -1.0 if sign == "-" else 1.0
     parts = zip(values, units, strict=True)
     standard = size * sum(value * _FACTORS[one] for value, one in parts)
@@ -162,10 +160,9 @@ def amounts(
     wrong: dict[int, Problem] = {}
     signs: dict[str, None] = {}
     for at, cell in enumerate(cells):
-        found: tuple[float, str] | Problem = (math.nan, "")
-        missing = isinstance(cell, float) and math.isnan(cell)
-        if cell is not None and not missing and str(cell).strip():
-            found = amount(cell, money=money)
+        missing = cell is None or (isinstance(cell, float) and math.isnan(cell))
+        empty = missing or not str(cell).strip()
+        found = (math.nan, "") if empty else amount(cell, money=money)
         if isinstance(found, Problem):
             wrong[at], found = replace(found, value=cell), (math.nan, "")
         read.append(found[0])
@@ -211,11 +208,8 @@ def _with_points(plain: str) -> str | Problem:
     plain = re.sub(r"(?<=[a-z'\".]), +", " ", plain)
     for found in _COMMA.finditer(plain):
         if len(found[2]) == 3 and _THOUSANDS.fullmatch(found[1]):
-            meant = {
-                "thousands": found[1] + found[2],
-                "decimals": ".".join(found.groups()),
-            }
-            return Problem.of(_T.thousands, **meant)
+            meant = {"thousands": found[1] + found[2]}
+            return Problem.of(_T.thousands, decimals=".".join(found.groups()), **meant)
     pointed = _COMMA.sub(r"\1.\2", plain)
     return Problem.of(_T.comma) if "," in pointed else pointed
 
