@@ -67,17 +67,15 @@ def least_cost(
     if programme.needs.counts.sum(axis=1).mean() > MANY_NEEDS:
         rounds = 0
     switched: dict[int, Ints] = {}
-    model: Model | None = None
     for turn in itertools.count(1):
         tick()
         late = _late_sets(programme, packs)
-        days = sum(late.values())
+        model = None
         if turn <= rounds:
             model = _with_switches(programme, levels, switched, late, allowed)
-        else:
-            model = None
+        near = sum(late.values()) <= _NEAR * allowed
         # With many sizes mending is slow, and pays only near the end.
-        if model is None or not programme.large or days <= _NEAR * allowed:
+        if model is None or not programme.large or near:
             better = adapted(programme, packs, allowed)
             packs = packs if better is None else better
             if programme.cost(packs) < cost:
@@ -113,9 +111,10 @@ def _with_switches(
     wanting = sum(late.values()) > allowed
     while True:
         trial = {s: levels.get(s, programme.within(s)) for s in new}
+        both = {**switched, **trial}
         model = Model(programme, programme.most_packs)
-        hold_rows(model, levels, allowed, without={**switched, **trial})
-        chance_rows(model, {**switched, **trial}, allowed)
+        hold_rows(model, {s: levels[s] for s in levels if s not in both}, allowed)
+        chance_rows(model, both, allowed)
         if model.number_of_rows <= _ROWS and (new or not wanting):
             break
         if not new:
@@ -160,17 +159,11 @@ def held_on(needs: Ints, allowed: int) -> int:
     return int(np.sort(needs)[::-1][allowed])
 
 
-def hold_rows(
-    model: Model,
-    levels: dict[int, Ints],
-    allowed: int,
-    *,
-    without: dict[int, Ints] | None = None,
-) -> None:
-    """Add what every single set must hold; sets ``without`` have other rows."""
+def hold_rows(model: Model, levels: dict[int, Ints], allowed: int) -> None:
+    """Add what every single set must hold."""
     for chosen, needs in levels.items():
         least = held_on(needs, allowed)
-        if least > 0 and chosen not in (without or {}):
+        if least > 0:
             model.row(model.working(chosen), least)
 
 
@@ -273,12 +266,8 @@ def bettered(
 def _steps(packs: Ints, part: float) -> list[int]:
     """Return how many packs at once, from many to few; the last is 1 but for many."""
     most = int(packs.max(initial=0))
-    step = 1 << (max(most // 16, 1).bit_length() - 1)
-    steps = []
-    while step >= max(part * most, 1):
-        steps.append(step)
-        step //= 2
-    return steps
+    powers = range(max(most // 16, 1).bit_length() - 1, -1, -1)
+    return [1 << power for power in powers if 1 << power >= max(part * most, 1)]
 
 
 def mended(

@@ -1,7 +1,7 @@
 """What can be bought: every size of every chart, its price and what is owned."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ COLUMNS: dict[str, float | None] = {
     "most": np.inf,
     "last_year": np.nan,
 }
+_WHOLE = ("owned", "pack")
 #: A row of sums under a list, such as the kit's own order list has.
 _SUMS = ("total", "totals")
 #: As many sizes as fit into one mask of whole numbers.
@@ -96,19 +97,16 @@ def offer_from(
         raise SizingError(say["alike"].format(names=", ".join(names)))
     frames = []
     for chart in listed:
-        limit = chart.load_limits() / 10.0
-        limit = np.where(limit * 10 < NO_HIGH, limit, np.nan)
+        limit = chart.load_limits()
         own = chart.frame.reindex(columns=list(COLUMNS)).astype(object)
-        own.insert(0, "chart", chart.name)
-        own.insert(1, "size", list(chart.sizes))
-        own.insert(2, "load_limit_kg", limit)
-        frames.append(own)
+        limit = np.where(limit < NO_HIGH, limit / 10.0, np.nan)
+        own = own.assign(chart=chart.name, size=list(chart.sizes), code="")
+        frames.append(own.assign(load_limit_kg=limit))
     table = pd.concat(frames, ignore_index=True)
-    table["code"] = ""
     if len(table) > MOST_SIZES:
         raise SizingError(say["many"].format(n=len(table), most=MOST_SIZES))
     led = table["chart"] + ": " if len(listed) > 1 else ""
-    table.insert(0, "key", led + table["size"])
+    table["key"] = led + table["size"]
     # Without any prices the charts' own columns are read, and named alike.
     given = pd.DataFrame({"size": []}) if prices is None else prices
     taken = take(given, PRICES)
@@ -117,8 +115,7 @@ def offer_from(
         wrong, currency = _check_numbers(table, rows)
         if problems + wrong:
             raise InputProblems(problems + wrong)
-    whole = {"owned": int, "pack": int}
-    kinds = {c: whole.get(c, float) for c in COLUMNS}
+    kinds = dict.fromkeys(COLUMNS, float) | dict.fromkeys(_WHOLE, int)
     joined = pd.concat([chart.frame for chart in listed], ignore_index=True)
     joined["size"] = table["key"]
     sources = dict.fromkeys(chart.source for chart in listed if chart.source)
@@ -135,7 +132,7 @@ def _enter(
     for row, record in enumerate(prices.to_dict("records"), start=2):
         size, chart = str(record["size"]).strip(), record.get("chart")
         same = names["size"].eq(alike(size)) | names["key"].eq(alike(size))
-        if chart is not None and not pd.isna(chart):
+        if not pd.isna(chart):
             same &= names["chart"].eq(alike(str(chart)))
         found = np.flatnonzero(same)
         if not len(found) and alike(size) in _SUMS:
@@ -143,15 +140,13 @@ def _enter(
         if len(found) != 1 or int(found[0]) in seen:
             wrong = "unknown" if not len(found) else "several"
             what = _T.offer_wrong[wrong if len(found) != 1 else "twice"]
-            allowed = ", ".join(table["key"])
-            problems.append(
-                Problem(what, allowed, "correct it", None, row, "size", size)
-            )
+            told = what, ", ".join(table["key"]), "correct it"
+            problems.append(Problem(*told, None, row, "size", size))
             continue
         seen[int(found[0])] = row
         for column in (*COLUMNS, "code"):
             value = record.get(column)
-            if value is not None and not pd.isna(value):
+            if not pd.isna(value):
                 is_code = column == "code"
                 table.loc[found[0], column] = str(value).strip() if is_code else value
     return seen, problems
@@ -166,27 +161,23 @@ def _check_numbers(
     for column, empty in COLUMNS.items():
         values, wrong, found = amounts(table[column], money=column == "price")
         signs += found
-        whole = column in ("owned", "pack")
+        whole, lacks = column in _WHOLE, np.isnan(values)
         least, most = int(column == "pack"), _MOST_SLINGS if whole else _MOST_MONEY
         kind = f"{'a whole number' if whole else 'a number'} of {least} or more"
-        for at, value in enumerate(values):
-            size, cell = table["key"][at], table[column][at]
-            problem = None
-            if at in wrong or not (
-                np.isnan(value)
-                or (least <= value <= most and not (whole and value % 1))
-            ):
+        bad = (values < least) | (values > most) | (whole & (values % 1 > 0))
+        bad[list(wrong)] = True
+        for at in np.flatnonzero(bad | (lacks & (empty is None))).tolist():
+            where: dict[str, Any] = {"row": rows.get(at), "column": column}
+            told = say["no_price"].format(size=table["key"][at]), say["price"]
+            action = say["fill"]
+            if bad[at]:
                 named = say["called"].get(column, column)
-                what = say["no_such"].format(size=size, column=named)
+                what = say["no_such"].format(size=table["key"][at], column=named)
+                told = what, f"{kind}, up to {most:,}"
                 action = (at in wrong and wrong[at].action) or "correct it"
-                problem = Problem(what, f"{kind}, up to {most:,}", action, value=cell)
-            elif np.isnan(value) and empty is None:
-                what = say["no_price"].format(size=size)
-                problem = Problem(what, say["price"], say["fill"])
-            elif np.isnan(value):
-                values[at] = np.nan if empty is None else empty
-            if problem is not None:
-                problems.append(replace(problem, row=rows.get(at), column=column))
+                where["value"] = table[column][at]
+            problems.append(Problem(*told, action, **where))
+        values[lacks] = np.nan if empty is None else empty
         table[column] = values
     if len(set(signs)) > 1:
         what = say["currencies"].format(signs=", ".join(signs))
@@ -303,40 +294,37 @@ def yearly_cost(
     more, often = 1 + rate["reserve"], rate["examinations"]
     condemned = more * value * often * rate["condemned"]
     examined = more * held * often * (years.examination or 0.0)
-    # What is paid for, money at each end, and the rate whose source it has.
-    items: list[tuple[str, str, Any, str]] = [
-        (LAUNDERED, "the purchase, spread", cost / n, ""),
-        (
-            LAUNDERED,
-            "a reserve for infection control",
-            rate["reserve"] * value / n,
-            "reserve",
-        ),
-        (LAUNDERED, "worn out", more * value / rate["life_years"], "life_years"),
-        (LAUNDERED, "condemned at the thorough examination", condemned, "condemned"),
-        (LAUNDERED, "lost", more * value * rate["lost"], "lost"),
-        (LAUNDERED, "thorough examinations", examined, "examinations"),
-        (LAUNDERED, "laundry", held * rate["washes"] * (years.wash or 0.0), "washes"),
-        (
-            LAUNDERED,
-            "children who outgrow their size",
-            children * rate["outgrown"] * price,
-            "outgrown",
-        ),
-        (LAUNDERED, "residents who come and go", coming[anew].sum() * price, ""),
-    ]
+    # What is paid for: money at each end, and the rate whose source it has.
+    worn, spread = more * value / rate["life_years"], rate["reserve"] * value / n
+    washed = held * rate["washes"] * (years.wash or 0.0)
+    outgrown = children * rate["outgrown"] * price
+    paid: dict[str, dict[str, tuple[Any, str]]] = {
+        LAUNDERED: {
+            "the purchase, spread": (cost / n, ""),
+            "a reserve for infection control": (spread, "reserve"),
+            "worn out": (worn, "life_years"),
+            "condemned at the thorough examination": (condemned, "condemned"),
+            "lost": (more * value * rate["lost"], "lost"),
+            "thorough examinations": (examined, "examinations"),
+            "laundry": (washed, "washes"),
+            "children who outgrow their size": (outgrown, "outgrown"),
+            "residents who come and go": (coming[anew].sum() * price, ""),
+        }
+    }
     if years.single is not None:
         number = clients * _WEEKS / rate["single_weeks"] * years.single
         first, of = coming.sum() * years.single, "single_weeks"
-        items.append((SINGLE, "one after another for each person", number, of))
-        items.append((SINGLE, "a first one for newcomers", first, of))
-    rows = []
-    for way, item, ends, name in items:
-        money = dict(zip(_ENDS, np.broadcast_to(ends, 3).tolist(), strict=True))
-        if money["high"] > 0:
-            source = table.loc[name, "source"] if name else "the plan"
-            rows.append({"way": way, "item": item, **money, "source": source})
+        paid[SINGLE] = {
+            "one after another for each person": (number, of),
+            "a first one for newcomers": (first, of),
+        }
+    rows = [
+        (way, item, *np.broadcast_to(ends, 3), table["source"].get(name, "the plan"))
+        for way, items in paid.items()
+        for item, (ends, name) in items.items()
+    ]
     made = pd.DataFrame(rows, columns=["way", "item", *_ENDS, "source"])
+    made = made[made["high"] > 0]
     sums = made.groupby("way", sort=False)[list(_ENDS)].sum()
     sums = sums.reset_index().assign(item=TOTAL, source="the sum of these")
     made = pd.concat([made, sums], ignore_index=True)

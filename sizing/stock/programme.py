@@ -12,7 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from sizing.stock.days import Days, Floats
 from sizing.stock.offers import Offer
-from sizing.stock.service import Ints, Needs, Shortage, sizes_in, within
+from sizing.stock.service import Ints, Needs, Shortage, sizes_in
 
 #: Money and numbers of people are not told apart below this.
 SMALL = 1e-6
@@ -102,7 +102,9 @@ class Programme:
         return self.needs.large
 
     def within(self, chosen: int) -> Ints:
-        return within(self.needs.counts, self.needs.masks, chosen)
+        """Return, day by day, how many fit sizes in ``chosen`` and no other."""
+        inside = (self.needs.masks & ~np.int64(chosen)) == 0
+        return np.asarray(self.needs.counts[:, inside].sum(axis=1), dtype=np.int64)
 
     def missed(self, waiting: Ints) -> int:
         """Return what of the target is missed: days on which some wait, or needs."""

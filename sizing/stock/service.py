@@ -46,20 +46,6 @@ def sizes_in(sets: Ints, sizes: int) -> Ints:
     return bits
 
 
-def within(counts: Ints, masks: Ints, chosen: int) -> Ints:
-    """Return, day by day, how many fit sizes in ``chosen`` and no other."""
-    inside = (masks & ~np.int64(chosen)) == 0
-    return np.asarray(counts[:, inside].sum(axis=1), dtype=np.int64)
-
-
-def linked(masks: Ints, sizes: int) -> list[Ints]:
-    """Return the sizes in groups that no client's choice crosses."""
-    bits = sizes_in(masks, sizes)
-    joint = sparse.csr_array(bits.T @ bits)
-    _, label = connected_components(joint, directed=False)
-    return [np.flatnonzero(label == i) for i in range(label.max() + 1)]
-
-
 class Needs:
     """Needs on many days, ready to be held against one stock after another.
 
@@ -74,10 +60,15 @@ class Needs:
     def __init__(self, counts: Ints, masks: Ints, sizes: int) -> None:
         self.counts, self.masks, self.sizes = counts, masks, sizes
         self._parts: list[_Listed | _Flows] = []
-        for group in linked(masks, sizes) if sizes else []:
+        bits = sizes_in(masks, sizes)
+        # Sizes in groups that no client's choice crosses.
+        joint = sparse.csr_array(bits.T @ bits)
+        _, label = connected_components(joint, directed=False)
+        for part in range(label.max(initial=-1) + 1):
+            group = np.flatnonzero(label == part)
             inside = np.int64(sum(1 << int(size) for size in group))
             columns = np.flatnonzero(masks & inside)
-            places = _compact(masks[columns], group)
+            places = bits[np.ix_(columns, group)] @ (1 << np.arange(len(group)))
             kind = _Listed if len(group) <= MOST_LISTED else _Flows
             self._parts.append(kind(counts[:, columns], places, group))
 
@@ -270,12 +261,6 @@ def flow_shortage(
     bits = np.int64(1) << np.arange(sizes, dtype=np.int64)
     waiting = needs.sum(axis=1) - given[client].sum(axis=1)
     return waiting, short[sling] @ bits, tight[sling] @ bits
-
-
-def _compact(masks: Ints, group: Ints) -> Ints:
-    """Return the masks with the group's sizes as their lowest bits."""
-    bits = (masks[:, None] >> group) & 1
-    return np.asarray(bits @ (np.int64(1) << np.arange(len(group))), dtype=np.int64)
 
 
 def _spread(places: Ints, group: Ints) -> Ints:

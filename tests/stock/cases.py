@@ -82,6 +82,11 @@ def drawn(served, use=None, *, days, seed=(1, 1), weight=None):
     return offer, group, days
 
 
+def people_of(*statures, **columns):
+    """Return people of these statures, each once."""
+    return people_from(pd.DataFrame({"stature_cm": statures, **columns}))
+
+
 @cache
 def four_hundred() -> People:
     """Return invented adults, enough to draw clients from."""

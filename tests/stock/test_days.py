@@ -1,6 +1,7 @@
 """Days drawn: who is there, who needs a sling, which slings are out."""
 
 import tracemalloc
+from dataclasses import asdict, replace
 
 import numpy as np
 import pandas as pd
@@ -11,10 +12,10 @@ from scipy import stats
 
 from sizing.people import people_from
 from sizing.stock import Served, Use, offer_from, tables
-from sizing.stock.days import Days, draw_days, group_from
+from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import programme_from
 
-from .cases import drawn, tall_and_short
+from .cases import drawn, people_of, tall_and_short
 
 
 def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
@@ -31,8 +32,8 @@ def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
 
 
 def test_admissions_replace_a_caseload_at_a_constant_rate():
-    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
-    others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
+    own = people_of(*[150.0] * 10)
+    others = people_of(180.0)
     *_, days = drawn(
         Served(own, admissions=20, newcomers=others), days=20_000, seed=(2, 0)
     )
@@ -64,14 +65,11 @@ def test_a_pool_lifts_no_more_than_it_has_hoists(people):
 @pytest.mark.parametrize("at_most", [None, 6])
 def test_who_is_lifted_at_the_busiest_moment_is_anyone(people, at_most):
     """Light and heavy alike: who needs a sling has nothing to do with her body."""
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(people, 30), offer)
     use = Use("shared", at_once=0.3, at_most=at_most)
-    for groups in ([group], [group, group]):
-        some = draw_days(groups, use, sizes=2, days=4000, seed=(1, 0))
-        w = np.bincount(np.searchsorted(some.masks, group.masks), minlength=4)
-        found = some.needs.sum(axis=0) / some.needs.sum()
-        np.testing.assert_allclose(found, w / w.sum(), atol=0.01)
+    _, group, some = drawn(Served(people, 30), use, days=4000, seed=(1, 0))
+    w = np.bincount(np.searchsorted(some.masks, group.masks), minlength=4)
+    found = some.needs.sum(axis=0) / some.needs.sum()
+    np.testing.assert_allclose(found, w / w.sum(), atol=0.01)
 
 
 def needs_of(days, mask):
@@ -79,26 +77,23 @@ def needs_of(days, mask):
     return days.needs[:, days.masks == mask].sum(axis=1)
 
 
-def test_who_is_admitted_to_a_caseload_needs_a_sling_more_where_none_is_passed_on():
+@pytest.mark.parametrize(("newcomers", "mask"), [(people_of(180.0), 2), (None, 1)])
+def test_who_is_admitted_to_a_caseload_needs_a_sling_more_where_none_is_passed_on(
+    newcomers, mask
+):
     """Ten clients stay; newcomers are those said, or like the caseload itself."""
-    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
-    others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
-    offer = offer_from(tall_and_short())
-    use = Use(passed_on=False)
-    for newcomers, mask in ((others, 2), (None, 1)):
-        group = group_from(Served(own, admissions=6, newcomers=newcomers), offer)
-        days = draw_days([group], use, sizes=2, days=6000, seed=(2, 0))
-        more = needs_of(days, mask) - (0 if mask == 2 else 10)
-        assert (needs_of(days, 1) >= 10).all()
-        assert more.mean() == pytest.approx(6, abs=0.12)
-        assert more.var() == pytest.approx(6, abs=0.5)
+    own = people_of(*[150.0] * 10)
+    served = Served(own, admissions=6, newcomers=newcomers)
+    *_, days = drawn(served, Use(passed_on=False), days=6000, seed=(2, 0))
+    more = needs_of(days, mask) - (0 if mask == 2 else 10)
+    assert (needs_of(days, 1) >= 10).all()
+    assert more.mean() == pytest.approx(6, abs=0.12)
+    assert more.var() == pytest.approx(6, abs=0.5)
     # From a pool, or handed on, newcomers take the places of who has left.
     for use in (Use(), Use("shared", passed_on=False)):
-        group = group_from(Served(own, admissions=6), offer)
-        days = draw_days([group], use, sizes=2, days=50, seed=(2, 0))
+        *_, days = drawn(served, use, days=50)
         assert set(days.needs.sum(axis=1)) == {10}
-    still = group_from(Served(own), offer)
-    days = draw_days([still], Use(passed_on=False), sizes=2, days=50, seed=(2, 0))
+    *_, days = drawn(Served(own), Use(passed_on=False), days=50)
     assert set(days.needs.sum(axis=1)) == {10}
 
 
@@ -115,44 +110,32 @@ def test_how_many_are_there_varies_as_it_is_said_to(
     people, number, passed_on, mean, variance
 ):
     served = Served(people, 10, number=number, admissions=6)
-    group = group_from(served, offer_from(tall_and_short()))
-    use = Use(passed_on=passed_on)
-    days = draw_days([group], use, sizes=2, days=8000, seed=(4, 1))
+    *_, days = drawn(served, Use(passed_on=passed_on), days=8000, seed=(4, 1))
     total = days.needs.sum(axis=1)
     assert total.mean() == pytest.approx(mean, abs=0.15)
     assert total.var() == pytest.approx(variance, abs=0.8)
     # A pool needs no more slings for who comes after someone who left.
-    shared = Use("shared", passed_on=passed_on)
-    pooled = draw_days([group], shared, sizes=2, days=4000, seed=(4, 1))
+    *_, pooled = drawn(served, Use("shared", passed_on=passed_on), days=4000)
     assert pooled.needs.sum(axis=1).mean() == pytest.approx(10, abs=0.2)
 
 
 def test_who_has_no_weight_is_never_drawn_and_others_by_theirs():
-    some = people_from(
-        pd.DataFrame(
-            {
-                "stature_cm": [150.0, 167.0, 180.0, 150.0],
-                "body_mass_kg": [80.0, np.nan, 60.0, 40.0],
-            }
-        ),
-        weight=np.array([1.0, 3.0, 4.0, 0.0]),
-    )
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(some, 5), offer)
+    frame = people_of(150.0, 167, 180, 150, body_mass_kg=[80, np.nan, 60, 40]).frame
+    some = people_from(frame, weight=np.array([1.0, 3.0, 4.0, 0.0]))
+    _, group, days = drawn(Served(some, 5), days=4000)
     # From light to heavy, whose mass is not known first.
     assert group.sets.tolist() == [1, 2, 3]
     parts = np.repeat([[0, 0, 1], [0, 1, 0], [1, 0, 0]], [6, 8, 2], axis=0)
     np.testing.assert_allclose(group.shares, parts, atol=1e-9)
-    days = draw_days([group], Use(), sizes=2, days=4000, seed=(1, 1))
-    share = days.needs.sum(axis=0) / days.needs.sum()
-    assert days.masks.tolist() == [0, 1, 2, 3]
-    np.testing.assert_allclose(share, [0, 1 / 8, 4 / 8, 3 / 8], atol=0.01)
-    other = group_from(Served(some, 5), offer, np.array([0.0, 1.0, 0.0, 1.0]))
-    days = draw_days([other], Use(), sizes=2, days=4000, seed=(1, 1))
-    assert days.masks.tolist() == [0, 1, 3]
-    np.testing.assert_allclose(
-        days.needs.sum(axis=0) / days.needs.sum(), [0, 0.5, 0.5], atol=0.01
-    )
+    other = np.array([0.0, 1.0, 0.0, 1.0])
+    *_, again = drawn(Served(some, 5), days=4000, weight=other)
+    for one, masks, shares in (
+        (days, [0, 1, 2, 3], [0, 1 / 8, 4 / 8, 3 / 8]),
+        (again, [0, 1, 3], [0, 0.5, 0.5]),
+    ):
+        assert one.masks.tolist() == masks
+        share = one.needs.sum(axis=0) / one.needs.sum()
+        np.testing.assert_allclose(share, shares, atol=0.01)
 
 
 def test_the_same_luck_means_a_like_body_under_other_weights(people):
@@ -198,23 +181,6 @@ def test_the_memory_for_days_does_not_grow_with_the_clients(people):
     assert peak < 20e6
 
 
-def test_needs_are_told_group_by_group(people):
-    """Each of two groups has people of its own size."""
-    offer = offer_from(tall_and_short())
-    short = people_from(pd.DataFrame({"stature_cm": [150.0]}))
-    tall = people_from(pd.DataFrame({"stature_cm": [180.0]}))
-    groups = [group_from(Served(p, n), offer) for p, n in ((tall, 3), (short, 2))]
-    days = draw_days(groups, Use(each=2), sizes=2, days=40, seed=(1, 1))
-    assert days.number == 40 and days.masks.tolist() == [0, 1, 2]
-    assert days.by_group.shape == (2, 40, 3)
-    assert days.by_group.sum(axis=1).tolist() == [[0, 0, 120], [0, 80, 0]]
-    assert (2 * days.by_group.sum(axis=0)).tolist() == days.needs.tolist()
-    assert set(needs_of(days, 1)) == {4} and set(needs_of(days, 2)) == {6}
-    # With no sling out of use, needs are slings.
-    assert days.slings.tolist() == days.needs.tolist() and not days.share_out.any()
-    assert days.free(np.array([3, 4])).tolist() == [[3, 4]] * 40
-
-
 @pytest.mark.parametrize("each", [1, 2])
 def test_slings_taken_until_enough_are_free_are_negative_binomial(people, each):
     use = Use(each=each, out={"laundry": (1, 5), "repair": (1, 20)})
@@ -235,20 +201,14 @@ def test_slings_taken_until_enough_are_free_are_negative_binomial(people, each):
     st.lists(st.floats(0, 1, exclude_max=True), min_size=1, max_size=8),
 )
 def test_how_many_are_free_is_the_quantile_at_the_days_luck(number, out, luck):
-    days = Days(
-        np.array([0]),
-        np.zeros((len(luck), 1), dtype=int),
-        np.zeros((len(luck), 1), dtype=int),
-        np.array(luck)[:, None],
-        np.zeros((1, len(luck), 1), dtype=np.int32),
-        np.array([out]),
-    )
+    *_, days = drawn(Served(people_of(150.0), 1), days=len(luck))
+    luck = np.array(luck)
+    days = replace(days, luck=luck[:, None], share_out=np.array([out]))
     free = days.free(np.array([number]))[:, 0]
-    below = stats.binom.cdf(free, number, 1 - out)
-    above = stats.binom.cdf(free - 1, number, 1 - out)
     near = 1e-12
-    assert (below >= np.array(luck) - near).all()
-    assert (above < np.array(luck) + near).all() and (free <= number).all()
+    assert (stats.binom.cdf(free, number, 1 - out) >= luck - near).all()
+    assert (stats.binom.cdf(free - 1, number, 1 - out) < luck + near).all()
+    assert (free <= number).all()
 
 
 def test_the_same_seed_gives_the_same_days_and_another_others(people):
@@ -256,12 +216,12 @@ def test_the_same_seed_gives_the_same_days_and_another_others(people):
     groups = [group_from(Served(people, 6), offer) for _ in range(2)]
     use = Use("shared", at_once=0.5, out={"laundry": (1, 7)})
     first, again, other = (
-        draw_days(groups, use, sizes=2, days=60, seed=seed)
+        asdict(draw_days(groups, use, sizes=2, days=60, seed=seed))
         for seed in ((1, 1), (1, 1), (1, 2))
     )
-    for name in ("masks", "needs", "slings", "luck", "by_group"):
-        assert np.array_equal(getattr(first, name), getattr(again, name)), name
-    assert not np.array_equal(first.needs, other.needs)
-    assert first.luck.shape == (60, 2) and (first.luck != other.luck).all()
+    for name, held in first.items():
+        assert np.array_equal(held, again[name]), name
+        fixed = name in ("masks", "share_out")
+        assert np.array_equal(held, other[name]) == fixed
     # Groups alike are not the same people.
-    assert not np.array_equal(first.by_group[0], first.by_group[1])
+    assert not np.array_equal(*first["by_group"])

@@ -3,12 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from sizing.errors import SizingError
 from sizing.pages.stock import inputs_of
-from sizing.people import people_from
 from sizing.stock import Served, Use, offer_from, plan_stock, tables
 from sizing.stock.alternatives import (
     CHECKING,
@@ -25,7 +23,7 @@ from sizing.stock.days import draw_days, group_from
 from sizing.stock.plan import STEPS, Steps
 from sizing.words.numbers import share
 
-from .cases import tall_and_short
+from .cases import people_of, tall_and_short
 
 TARGETS = CURVE["days"]
 
@@ -103,19 +101,16 @@ def test_the_order_is_judged_on_other_people_and_theirs_is_priced(home, people):
     assert bare["cost"].isna().all()
 
 
-def test_what_is_owned_counts_when_other_people_are_served(people):
-    offer = offer_from(tall_and_short(owned=[30, 30], pack=[2, 3]))
+@pytest.mark.parametrize(("owned", "packs"), [([30, 30], [0, 0]), ([0, 3], [5, 3])])
+def test_what_is_owned_counts_when_other_people_are_served(people, owned, packs):
+    offer = offer_from(tall_and_short(owned=owned, pack=[2, 3]))
     work = Work(offer, Use(), 100, 3, 8 * 100)
     groups = [group_from(Served(people, 20), offer)]
     check = tables.Check(work.days(groups, CHECKING, 100), offer, 0)
-    told = robustness(work, groups, np.array([0, 0]), check)
-    assert told["waiting"].tolist() == [0] * 5
-    none = offer_from(tall_and_short(owned=[0, 0], pack=[2, 3]))
-    work = Work(none, Use(), 100, 3, 8 * 100)
-    groups = [group_from(Served(people, 20), none)]
-    check = tables.Check(work.days(groups, CHECKING, 400), none, 0)
-    few = robustness(work, groups, np.array([5, 4]), check)
-    assert few["waiting"][0] == check.shortage(np.array([10, 12])).waiting.mean()
+    told = robustness(work, groups, np.array(packs), check)
+    held = np.array(owned) + np.array(packs) * [2, 3]
+    assert told["waiting"][0] == check.shortage(held).waiting.mean()
+    assert (told["waiting"] == 0).all() == (owned == [30, 30])
 
 
 def test_the_same_money_is_spent_otherwise_and_judged_on_the_same_days(home):
@@ -161,26 +156,21 @@ def test_a_plan_says_what_it_was_made_of(people):
     groups = [
         Served(people, 5, name="home"),
         Served(people, 3, admissions=2.5, number="poisson", name="ward"),
-        Served(people_from(pd.DataFrame({"stature_cm": [150.0] * 4})), name="ours"),
+        Served(people_of(*[150.0] * 4), name="ours"),
     ]
     plan = plan_stock(groups, tall_and_short(), target=0.8, scenarios=60, seed=9)
-    assert plan.settings["choosing"] >= 8 * 60
-    assert plan.settings | {"choosing": 0} == {
-        "scenarios": 60,
-        "seed": 9,
-        "choosing": 0,
-        "checks": 240,
-    }
-    assert plan.service["n"].eq(240).all()
-    told = plan.groups
-    assert told["group"].tolist() == ["home", "ward", "ours"]
-    assert told["count"].tolist() == [5, 3, 4]
-    assert told["listed"].tolist() == [False, False, True]
-    assert told["admissions"].tolist() == [0, 2.5, 0]
-    assert told["number"].tolist() == ["fixed", "poisson", "fixed"]
-    assert "Ward: 3 people, drawn from" in (said := inputs_of(plan)[0][1])
+    told = dict(plan.settings)
+    assert told.pop("choosing") >= 8 * 60 and plan.service["n"].eq(240).all()
+    assert told == {"scenarios": 60, "seed": 9, "checks": 240}
+    columns = ["group", "count", "listed", "admissions", "number"]
+    assert plan.groups[columns].to_numpy().tolist() == [
+        ["home", 5, False, 0, "fixed"],
+        ["ward", 3, False, 2.5, "poisson"],
+        ["ours", 4, True, 0, "fixed"],
+    ]
+    said = inputs_of(plan)[0][1]
+    assert "Ward: 3 people, drawn from" in said
     assert said.count("their number varying by chance, 2.5 admitted") == 1
-    assert len(set(plan.sources)) == len(plan.sources)
     assert plan.sources[-1].startswith(f"Chart: {tall_and_short().name}.")
     assert set(plan.limits) >= set(people.limits)
 
@@ -245,7 +235,7 @@ def test_progress_goes_on_from_step_to_step_and_never_back():
 
 
 def test_one_sling_is_no_slings_and_no_order_is_nothing():
-    alone = people_from(pd.DataFrame({"stature_cm": [150.0]}))
+    alone = people_of(150.0)
     plan = plan_stock(Served(alone), tall_and_short(), scenarios=50)
     assert "everybody. Buy 1 sling for 100.\n" in plan.answer()
     assert "Known need takes 1 of the slings" in plan.answer()

@@ -13,7 +13,6 @@ import pytest
 
 from sizing.charts import demo_chart
 from sizing.cli import stock as command
-from sizing.cli.stock import as_json
 from sizing.errors import SizingError
 from sizing.measures.tables import PRICES
 from sizing.pages.stock import stock_page
@@ -67,41 +66,6 @@ def test_a_caseload_is_no_sample_and_says_so(people, demo_plan):
     assert people_variance([listed_group], days, [np.arange(50.0)]) == [(0.0, np.inf)]
 
 
-def test_other_people_are_those_said_and_the_same_people_are_as_planned(demo_plan):
-    table = demo_plan.robustness.set_index("people")
-    planned = table.loc["as planned"]
-    told = demo_plan.service.set_index("measure")["estimate"]
-    assert planned["estimate"] == pytest.approx(told["nobody_waits"])
-    assert planned["needs_met"] == pytest.approx(told["needs_met"])
-    assert planned["not_fitted"] == pytest.approx(told["not_fitted"])
-    for name, unit, sign in (
-        ("heavier", "kg", 1),
-        ("lighter", "kg", -1),
-        ("older", "years", 1),
-    ):
-        moved = re.findall(rf"([+-][\d.]+) {unit} on average", table.loc[name, "shift"])
-        assert len(moved) == len(demo_plan.groups)
-        assert all(sign * float(one) > 0.2 for one in moved)
-    # A tenth of each group: of 40, 6 and 60.
-    assert table.loc["more children", "shift"].startswith("11 people exchanged")
-    assert table.loc["heavier", "waiting"] != table.loc["lighter", "waiting"]
-    assert (table["cost"] > 0).all()
-
-
-def test_the_curve_holds_the_plan_and_the_usual_targets(demo_plan):
-    curve = demo_plan.curve
-    assert sorted(curve["target"].dropna()) == [0.80, 0.90, 0.95, 0.98, 0.99]
-    (own,) = curve[curve["plan"]].to_dict("records")
-    assert own["cost"] == demo_plan.cost
-    assert own["slings"] == demo_plan.order["order"].sum()
-    told = demo_plan.service.set_index("measure")["estimate"]
-    assert own["estimate"] == pytest.approx(1 - told["nobody_waits"])
-    assert own["waiting"] == pytest.approx(told["waiting"])
-    # On days kept apart a dearer order leaves somebody waiting on fewer.
-    others = curve[~curve["plan"]].sort_values("target")
-    assert others["estimate"].is_monotonic_decreasing
-
-
 def test_the_order_adds_up(demo_plan):
     order = demo_plan.order
     assert (order["order"] == order["packs"] * order["pack"]).all()
@@ -129,6 +93,7 @@ def test_heavier_lighter_and_older_people_are_so_by_the_share_said(people):
         (shift,) = re.findall(r"([+-][\d.]+) \w+ on average", told[name])
         assert float(shift) == pytest.approx(share * mean[measure], abs=0.06)
     assert told["as planned"] == "the people as given"
+    assert told["more children"].startswith("1 people exchanged")
 
 
 def arguments(*words):
@@ -159,17 +124,9 @@ def test_the_command_writes_order_page_and_json(tmp_path, capsys):
     assert bought == [*order["order"], order["order"].sum()]
     text = page.read_text(encoding="utf-8")
     assert "Before any lift" in text and "http" not in text.split("<body>")[1]
-    assert told["cautions"]
-
-
-def test_page_and_json_hold_the_plans_own_numbers(demo_plan, tmp_path):
-    page = stock_page(demo_plan)
-    assert f"{demo_plan.cost:,.0f}" in page  # exact in the files
-    assert "Stock planning does not choose a sling for a person." in page
-    told = as_json(demo_plan)
-    assert json.loads(json.dumps(told))["cost"] == demo_plan.cost
+    assert f"{told['cost']:,.0f}" in text and told["cautions"]
     with pytest.raises(SizingError, match=r"ending in \.csv or \.xlsx"):
-        write_order(demo_plan, tmp_path / "order.txt")
+        write_order(None, tmp_path / "order.txt")
 
 
 def test_whom_no_size_fits_is_told_client_by_client_on_a_caseload():

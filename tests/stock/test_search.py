@@ -14,7 +14,6 @@ from sizing.stock.budget import (
     _Search,
     equal_numbers,
     fewest_waiting,
-    greedy,
     in_proportion,
     least_for_needs,
 )
@@ -72,7 +71,7 @@ def test_three_sizes_against_every_order(seed, target, spares, packs):
 
 
 @settings(max_examples=12, deadline=None)
-@given(SEEDS, st.integers(0, 3), st.booleans())
+@given(SEEDS, st.sampled_from([0, 1, 3, 20]), st.booleans())
 def test_little_work_gives_an_order_that_does_and_a_bound_that_holds(
     seed, rounds, large
 ):
@@ -86,19 +85,6 @@ def test_little_work_gives_an_order_that_does_and_a_bound_that_holds(
     assert order.gap == gap_to(order.cost, order.bound)
     # What was mended and pared is no far way off, whatever the rounds.
     assert order.cost <= 1.3 * best
-
-
-@settings(max_examples=12, deadline=None)
-@given(SEEDS)
-def test_the_search_for_many_linked_sizes_ends_where_that_for_few_does(seed):
-    """Nearly so: the solver stops at a gap of two parts in a thousand."""
-    with many_linked():
-        programme = some_programme(seed)
-        order = least_cost(programme, 0.9)
-        best = cheapest(programme, 3)
-        assert programme.missed_by(order.packs) <= 3
-    assert best - 1e-6 <= order.cost <= best / (1 - order.gap) + 1e-2
-    assert order.gap < 0.06
 
 
 @settings(max_examples=15, deadline=None)
@@ -202,30 +188,6 @@ def within_budget(programme, budget):
     return every[every @ programme.pack_price <= budget]
 
 
-@settings(max_examples=20, deadline=None)
-@given(SEEDS, st.integers(0, 700))
-def test_the_greedy_way_buys_what_helps_on_most_days_for_its_money(seed, budget):
-    programme = some_programme(seed)
-    most, price = programme.most_packs, programme.pack_price
-    packs, left = np.zeros(3, dtype=int), float(budget)
-    way = [packs.tolist()]
-    while True:
-        now = programme.short(packs).waiting
-        helped = [
-            (programme.short(packs + unit(j, 3)).waiting < now).sum() / price[j]
-            if packs[j] < most[j] and price[j] <= left + 1e-6
-            else 0.0
-            for j in range(3)
-        ]
-        if not any(helped):
-            break
-        chosen = int(np.argmax(helped))
-        packs, left = packs + unit(chosen, 3), left - price[chosen]
-        way.append(packs.tolist())
-    found = greedy(programme, float(budget), most, 0.0)
-    assert [packs.tolist() for packs in found] == way
-
-
 @settings(max_examples=15, deadline=None)
 @given(SEEDS, st.integers(100, 700), st.integers(0, 1))
 def test_what_is_known_of_the_orders_never_passes_the_best(seed, budget, spares):
@@ -251,26 +213,6 @@ def test_what_is_known_of_the_orders_never_passes_the_best(seed, budget, spares)
     assert mean_waiting(programme, answer) <= best + near
     assert best - near <= search.bound <= best + search.half_day
     assert search.settled
-
-
-@settings(max_examples=15, deadline=None)
-@given(SEEDS, st.integers(200, 700))
-def test_exchanges_end_where_no_pack_for_another_serves_more(seed, budget):
-    programme = some_programme(seed)
-    search = _Search(programme, float(budget))
-    every = within_budget(programme, budget)
-    search.look_at(every[np.random.default_rng(seed).integers(len(every))])
-    before, ticks = search.fewest, []
-    search.exchange(lambda: ticks.append(1))
-    assert search.fewest <= before
-    assert search.fewest == mean_waiting(programme, search.best)
-    assert len(ticks) >= (search.best > 0).sum()
-    for given_up in np.flatnonzero(search.best):
-        for taken in range(3):
-            other = search.best - unit(given_up, 3) + unit(taken, 3)
-            if programme.cost(other) <= budget and (other <= search.most).all():
-                fewer = mean_waiting(programme, other) < search.fewest - search.half_day
-                assert not fewer
 
 
 @settings(max_examples=15, deadline=None)

@@ -36,17 +36,23 @@ def test_listing_agrees_with_scipys_maximum_flow(seed, sizes, kinds):
     assert (found.tight & needed).tolist() == (large & needed).tolist()
 
 
+def agree(counts, masks, free, sizes):
+    """Hold handing out in turn to listing; of sizes nobody fits nothing is said."""
+    listed, turned = (
+        way(counts, masks, np.arange(sizes)).shortage(free)
+        for way in (service._Listed, service._Flows)
+    )
+    needed = np.bitwise_or.reduce(masks)
+    for one, other in zip(listed, turned, strict=True):
+        assert (one & needed).tolist() == (other & needed).tolist()
+    assert listed[0].tolist() == turned[0].tolist()
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(2, 7), st.integers(2, 14))
 def test_handing_out_in_turn_agrees_with_listing(seed, sizes, kinds):
     counts, masks, free = random_days(seed, sizes, kinds, days=20, most=4)
-    places, group = masks, np.arange(sizes)
-    listed = service._Listed(counts, places, group).shortage(free)
-    turned = service._Flows(counts, places, group).shortage(free)
-    needed = np.bitwise_or.reduce(masks)
-    assert turned[0].tolist() == listed[0].tolist()
-    assert turned[1].tolist() == listed[1].tolist()
-    assert (turned[2] & needed).tolist() == (listed[2] & needed).tolist()
+    agree(counts, masks, free, sizes)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -102,17 +108,6 @@ def test_many_linked_sizes_go_by_flow_and_leave_the_counts_alone(rng):
     assert 0 < (exact > 0).sum() < 30
 
 
-def test_up_to_twelve_linked_sizes_are_listed_and_more_handed_out_in_turn():
-    assert service.MOST_LISTED == 12
-    for sizes, large in ((12, False), (13, True)):
-        masks = np.array([3 << i for i in range(sizes - 1)])
-        needs = Needs(np.ones((2, sizes - 1), dtype=int), masks, sizes)
-        assert needs.large == large
-        # Sizes that are not linked do not make it large.
-        apart = np.array([1 << i for i in range(sizes)])
-        assert not Needs(np.ones((2, sizes), dtype=int), apart, sizes).large
-
-
 def test_days_left_open_go_through_the_flow_some_at_a_time(monkeypatch):
     """More days than one flow takes, each settled as on its own."""
     days = [random_days(5 + i, sizes=7, kinds=14, days=200, most=4) for i in range(9)]
@@ -125,12 +120,7 @@ def test_days_left_open_go_through_the_flow_some_at_a_time(monkeypatch):
 
     monkeypatch.setattr(service, "flow_shortage", counted)
     for counts, masks, free in days:
-        turned = service._Flows(counts, masks, np.arange(7)).shortage(free)
-        listed = service._Listed(counts, masks, np.arange(7)).shortage(free)
-        needed = np.bitwise_or.reduce(masks)
-        assert turned[0].tolist() == listed[0].tolist()
-        assert turned[1].tolist() == listed[1].tolist()
-        assert (turned[2] & needed).tolist() == (listed[2] & needed).tolist()
+        agree(counts, masks, free, 7)
     # Few days of the 1,800 need it, but some do, one at a time.
     assert set(taken) == {1} and 9 < len(taken) < 300
 

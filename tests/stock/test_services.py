@@ -9,7 +9,6 @@ from sizing.charts import chart_from
 from sizing.errors import InputProblems, SizingError
 from sizing.pages.stock import own_order_list, pooling_words, stock_report
 from sizing.pages.stock_order import order_book
-from sizing.people import people_from
 from sizing.stock import Served, Use, Years, plan_stock, serves_from
 from sizing.stock.alternatives import ONE, OWN
 from sizing.stock.days import draw_days, group_from
@@ -22,10 +21,10 @@ from sizing.stock.offers import (
     yearly_cost,
 )
 
-from .cases import tall_and_short
+from .cases import people_of, tall_and_short
 
 #: Everybody fits the one size of 140 to 170 cm, and no other.
-ALIKE = people_from(pd.DataFrame({"stature_cm": [150.0]}))
+ALIKE = people_of(150.0)
 RULES = {
     "ward": Use("shared", at_once=0.3),
     "school": Use("shared", at_once=0.5, at_most=12, out={"laundry": (1, 7)}),

@@ -15,7 +15,7 @@ from sizing.stock.days import draw_days, group_from, people_variance
 from sizing.stock.programme import programme_from
 from sizing.stock.service import Needs
 
-from .cases import drawn, tall_and_short
+from .cases import drawn, people_of, tall_and_short
 
 
 def test_the_interval_holds_the_service_on_fresh_days(people):
@@ -300,7 +300,7 @@ def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
     assert varied.loc[0, ["low", "high"]].tolist() == list(ends)
     assert varied["method"].str.contains("Poisson").all()
     # Where everybody is fitted the table is there, and empty.
-    fine = people_from(pd.DataFrame({"stature_cm": [160.0]}))
+    fine = people_of(160.0)
     none = tables.not_fitted([group_from(Served(fine, 3), offer)], offer)
     assert none.empty and list(none) == list(told)
 
