@@ -159,7 +159,8 @@ def _check_numbers(
     problems, say = [], _T.offer_wrong
     signs: list[str] = []
     for column, empty in COLUMNS.items():
-        values, wrong, found = amounts(table[column], money=column == "price")
+        read, wrong, found = amounts(table[column], money=column == "price")
+        values = np.array(read, dtype=float)
         signs += found
         whole, lacks = column in _WHOLE, np.isnan(values)
         least, most = int(column == "pack"), _MOST_SLINGS if whole else _MOST_MONEY
