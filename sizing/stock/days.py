@@ -35,7 +35,6 @@ class Group:
     masks: Ints
     sets: Ints
     shares: Floats
-    newcomers: "Group | None" = None
     measures: tuple[str, ...] = ()
 
 
@@ -92,10 +91,6 @@ def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Gr
     """Make a group ready to be drawn, with its own or other weights."""
     people = served.people
     w = people.weight.to_numpy(dtype=float) if weight is None else weight
-    newcomers = None
-    if served.count is None and (served.admissions or served.newcomers):
-        coming = served.newcomers or people
-        newcomers = group_from(Served(coming, count=1, charts=served.charts), offer)
     masks = offer.masks(people, served.charts)
     sets = np.unique(masks[w > 0])
     order = np.arange(len(masks))
@@ -106,7 +101,7 @@ def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Gr
     upto = np.cumsum(np.append(0.0, w[order]))
     parts = np.clip(upto / upto[-1] * _PARTS - np.arange(_PARTS)[:, None], 0, 1)
     shares = np.diff(parts, axis=1) @ (masks[order, None] == sets).astype(float)
-    return Group(served, masks, sets, shares, newcomers, offer.chart.measures)
+    return Group(served, masks, sets, shares, offer.chart.measures)
 
 
 def draw_days(
@@ -122,7 +117,7 @@ def draw_days(
     can plan exactly. How shortages of two sets fall on the same days can differ, so
     plans are checked with ``needs`` and ``free``.
     """
-    sets = [g.sets for group in groups for g in (group, group.newcomers) if g]
+    sets = [group.sets for group in groups]
     known = np.unique(np.concatenate([np.zeros(1, np.int64), *sets]))
     streams = np.random.SeedSequence(list(seed)).spawn(len(groups) + 2)
     clients = np.zeros((len(groups), days, len(known)), dtype=np.int64)
@@ -161,13 +156,12 @@ def _present(
     extra = 0.0 if use.passed_on or use.sharing == "shared" else served.admissions
     if served.count is None:
         _caseload(own, known, group, rng)
-        if group.newcomers is not None and extra == 0:
-            # A client has left whatever set she is of.
+        if served.admissions and extra == 0:
+            # A client has left whatever set she is of; newcomers are like them all.
             rate = served.admissions / own[0].sum()
             left = rng.binomial(own, 1 - np.exp(-rate * rng.random((days, 1))))
             own -= left
-            _drawn(own, known, group.newcomers, left.sum(axis=1), rng)
-        group = group.newcomers or group
+            _drawn(own, known, group, left.sum(axis=1), rng)
         number = np.zeros(days, dtype=np.int64)
     elif served.number == "poisson":
         number = rng.poisson(served.count, days)

@@ -117,7 +117,6 @@ class Served:
       passed on.
     - ``number``: ``fixed``, or ``poisson``: it varies, as where people come
       independently and stay for any length of time (Palm's theorem; from memory).
-    - ``newcomers``: Whom a caseload's admissions are like; the caseload itself if None.
     - ``name``: Groups of one name are one service.
     - ``use``, ``target``: This service's own; the plan's if None.
     - ``charts``: Names of the charts it buys from; all that are offered if empty.
@@ -127,7 +126,6 @@ class Served:
     count: int | None = None
     admissions: float = 0.0
     number: str = "fixed"
-    newcomers: People | None = None
     name: str = ""
     use: Use | None = None
     target: float | None = None

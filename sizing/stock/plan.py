@@ -11,18 +11,8 @@ from tqdm.auto import tqdm
 from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.classes import ADULT_AGE
-from sizing.resources import texts
-from sizing.stock import tables
-from sizing.stock.alternatives import (
-    CHECKING,
-    Trial,
-    Work,
-    cost_curve,
-    drawn_again,
-    own_stores,
-    robustness,
-    variants_of,
-)
+from sizing.stock import alternatives, tables
+from sizing.stock.alternatives import Trial, Work
 from sizing.stock.budget import (
     comparison_of,
     fewest_waiting,
@@ -36,9 +26,8 @@ from sizing.stock.offers import Offer, Years, invented_parts, offer_from, yearly
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
-from sizing.words.numbers import given, share
+from sizing.words.numbers import given, prose
 
-_T = texts("stock_plan")
 #: Days for checking, as a multiple of those for planning.
 _CHECKS = 4
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
@@ -143,16 +132,19 @@ def plan_stock(
     groups = serves_from(serves, seed=seed, use=use)
     many = sum(group.present for group in groups) > LARGE_STORE
     aim = ("needs" if many else "days") if aim is None else aim
-    target = _checked(target, aim, budget, scenarios, seed)
+    of = "the number of days drawn"
+    # Beyond the upper end the days would fill the memory.
+    check_number(of, scenarios, least=50, most=100_000, whole=True)
+    check_seed(seed)
+    target = _checked(target, aim, budget)
     if not any(group.present or group.admissions for group in groups):
         raise SizingError("There is nobody to be served: every group counts 0 people.")
     offer = offer_from(charts, prices)
     ready = [group_from(group, offer) for group in groups]
     spent = float(budget or 0.0)
     with Steps(progress) as steps:
-        work = Work(
-            offer, use, scenarios, seed, scenarios, aim, target, spent, steps.tick
-        )
+        goal = aim, target, spent
+        work = Work(offer, use, scenarios, seed, scenarios, *goal, steps.tick)
         steps.begin("Drawing days")
         programme = work.programme(ready)
         work = work.choosing_for(programme)
@@ -162,31 +154,32 @@ def plan_stock(
         order, work = _planned(work, programme, trial, budget)
         packs, stock = order.packs, programme.stock(order.packs)
         steps.begin("Judging the order on fresh days")
-        check = tables.Check(work.days(ready, CHECKING, checks), offer, use.spares)
+        days = work.days(ready, alternatives.CHECKING, checks)
+        check = tables.Check(days, offer, use.spares)
         judged = {
             "service": tables.service(check, stock, ready, programme.owned),
             "demand": tables.demand(check, offer),
             "shortages": tables.shortages(check, offer, stock),
             "not_fitted": tables.not_fitted(ready, offer),
             "one_more_or_less": tables.one_more_or_less(check, offer, stock),
-            "again": drawn_again(work, ready, packs),
+            "again": alternatives.drawn_again(work, ready, packs),
         }
         steps.begin("Looking at other targets")
-        judged["curve"] = cost_curve(work, trial, check, packs)
-        judged["variants"] = variants_of(work, ready, trial, check, packs)
+        judged["curve"] = alternatives.cost_curve(work, trial, check, packs)
+        judged["variants"] = alternatives.variants_of(work, ready, trial, check, packs)
         steps.begin("Looking at other people")
-        judged["robustness"] = robustness(work, ready, packs, check)
+        judged["robustness"] = alternatives.robustness(work, ready, packs, check)
         steps.begin("Planning each service alone")
-        services, own_orders = own_stores(work, ready, trial, check, packs)
+        services, own_orders = alternatives.own_stores(work, ready, trial, check, packs)
         steps.begin("Spending the same money otherwise")
         money = order.cost if target is not None else spent
         judged["comparison"] = comparison_of(programme, check, order, money)
-    people = [who for g in groups for who in (g.people, g.newcomers) if who is not None]
-    sources = [line for one in people for line in one.sources]
+    sources = [line for one in groups for line in one.people.sources]
+    limits = [line for one in groups for line in one.people.limits]
     chart = f"Chart: {offer.chart.name}. {offer.chart.source}".strip()
     years = Years() if years is None else years
     bought, served = _order_table(offer, order.packs), _group_table(groups, use)
-    days = {"scenarios": scenarios, "seed": seed, "choosing": work.choosing}
+    settings = {"scenarios": scenarios, "seed": seed, "choosing": work.choosing}
     return StockPlan(
         order=bought,
         yearly=yearly_cost(bought, served, check.not_fitted, years),
@@ -207,9 +200,9 @@ def plan_stock(
         offer=offer,
         use=use,
         currency=offer.currency,
-        limits=tuple(dict.fromkeys(line for one in people for line in one.limits)),
+        limits=tuple(dict.fromkeys(limits)),
         sources=tuple(dict.fromkeys([*sources, chart])),
-        settings=days | {"checks": check.days.number},
+        settings=settings | {"checks": check.days.number},
         invented=invented_parts(groups, offer),
         limited=_limited(offer.chart),
     )
@@ -220,18 +213,7 @@ def _limited(chart: SizeChart) -> tuple[str, ...]:
     return tuple(m for m, ends in each.items() if ends.notna().any(axis=1).all())
 
 
-def _checked(
-    target: float | None,
-    aim: str,
-    budget: float | None,
-    scenarios: object,
-    seed: object,
-) -> float | None:
-    # Beyond the upper end the days would fill the memory.
-    check_number(
-        "the number of days drawn", scenarios, least=50, most=100_000, whole=True
-    )
-    check_seed(seed)
+def _checked(target: float | None, aim: str, budget: float | None) -> float | None:
     one_of("what the target is a share of", aim, tuple(AIMS))
     if budget is not None:
         check_number("the budget", budget, least=0)
@@ -262,30 +244,18 @@ def _planned(
         if found is not None:
             break
     else:
-        raise _beyond(trial, trial.programme.most_packs, target, _T.beyond_reach["had"])
+        raise _beyond(trial, trial.programme.most_packs, target)
     cost = programme.cost(found)
     if budget is not None and cost > budget + 1e-6:
         best = fewest_waiting(programme, budget, tick=tick).packs
-        why = _T.beyond_reach["costs"].format(budget=budget, cost=cost)
-        raise _beyond(trial, best, target, why)
+        raise _beyond(trial, best, target, budget, cost)
     return replace(first, packs=found, cost=cost), work
 
 
-def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
-    """Return the refusal of a target out of reach, with the best there is."""
-    of, say = trial.programme.aim, _T.beyond_reach
-    does = trial.check.does(trial.programme.stock(packs), of)
-    return SizingError(
-        say["words"].format(
-            why=why,
-            does=say[of],
-            target=given(target),
-            of=of,
-            reached=share(does["estimate"], places=1),
-            waiting=does["waiting"],
-            cost=trial.programme.cost(packs),
-        )
-    )
+def _beyond(trial: Trial, packs: Ints, target: float, *asked: float) -> SizingError:
+    """Refuse a target out of reach; ``asked``: the budget, and what it would take."""
+    told = trial.programme.aim, given(target), trial.does(packs), asked
+    return SizingError(prose("stock_plan", "beyond", *told))
 
 
 def _order_table(offer: Offer, packs: Ints) -> pd.DataFrame:

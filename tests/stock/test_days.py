@@ -32,14 +32,15 @@ def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
 
 
 def test_admissions_replace_a_caseload_at_a_constant_rate():
-    own = people_of(*[150.0] * 10)
-    others = people_of(180.0)
-    *_, days = drawn(
-        Served(own, admissions=20, newcomers=others), days=20_000, seed=(2, 0)
-    )
-    new = days.needs[:, days.masks == 2].sum() / days.needs.sum()
-    # Mean of 1 - exp(-2 t) for t uniform on 0 to 1.
-    assert new == pytest.approx(1 - (1 - np.exp(-2)) / 2, abs=0.01)
+    """The caseload is one of each kind; who comes is like them all."""
+    served = Served(people_of(150.0, 180.0), admissions=4)
+    *_, days = drawn(served, days=20_000, seed=(2, 0))
+    both = (needs_of(days, 1) == 1) & (needs_of(days, 2) == 1)
+    # Each has left by chance p = 1 - exp(-2 t), t uniform on 0 to 1: of two new ones,
+    # and of an old and a new one, half are one of each: 1 - E[p] + E[p^2] / 2.
+    left = 1 - (1 - np.exp(-2)) / 2
+    square = 1 - (1 - np.exp(-2)) + (1 - np.exp(-4)) / 4
+    assert both.mean() == pytest.approx(1 - left + square / 2, abs=0.012)
 
 
 def test_a_caseload_is_whole_on_each_day_whichever_draw_stands_for_a_client():
@@ -77,23 +78,18 @@ def needs_of(days, mask):
     return days.needs[:, days.masks == mask].sum(axis=1)
 
 
-@pytest.mark.parametrize(("newcomers", "mask"), [(people_of(180.0), 2), (None, 1)])
-def test_who_is_admitted_to_a_caseload_needs_a_sling_more_where_none_is_passed_on(
-    newcomers, mask
-):
-    """Ten clients stay; newcomers are those said, or like the caseload itself."""
-    own = people_of(*[150.0] * 10)
-    served = Served(own, admissions=6, newcomers=newcomers)
+def test_who_is_admitted_to_a_caseload_needs_a_sling_more_where_none_is_passed_on():
+    """Ten clients stay; newcomers are like the caseload itself."""
+    served = Served(people_of(*[150.0] * 10), admissions=6)
     *_, days = drawn(served, Use(passed_on=False), days=6000, seed=(2, 0))
-    more = needs_of(days, mask) - (0 if mask == 2 else 10)
-    assert (needs_of(days, 1) >= 10).all()
-    assert more.mean() == pytest.approx(6, abs=0.12)
+    more = needs_of(days, 1) - 10
+    assert (more >= 0).all() and more.mean() == pytest.approx(6, abs=0.12)
     assert more.var() == pytest.approx(6, abs=0.5)
     # From a pool, or handed on, newcomers take the places of who has left.
     for use in (Use(), Use("shared", passed_on=False)):
         *_, days = drawn(served, use, days=50)
         assert set(days.needs.sum(axis=1)) == {10}
-    *_, days = drawn(Served(own), Use(passed_on=False), days=50)
+    *_, days = drawn(replace(served, admissions=0.0), Use(passed_on=False), days=50)
     assert set(days.needs.sum(axis=1)) == {10}
 
 
