@@ -186,9 +186,7 @@ def variants_of(
 ) -> pd.DataFrame:
     """Return the plan at other prices, and with fewer of the sizes.
 
-    Sizes go one by one, each time that which leaves fewest people with none; the order
-    then keeps the target for whom some size left fits, or spends the budget. Cost NaN:
-    no order.
+    Sizes go one by one, each time that which leaves fewest people with none.
     """
     days, target = work.days(groups, PLANNING, work.scenarios), work.target
     rows: list[dict[str, Any]] = []
@@ -325,10 +323,8 @@ def own_stores(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Plan each service alone, and one store for all that does as much.
 
-    Slings owned are shared out by need. A service without a target has the plan's or
-    what the plan reaches. ``services``: a row per service, then ``OWN`` (nobody waits
-    if nobody does in any: the shares multiply) and ``ONE``; no cost: out of reach.
-    ``orders``: service, key, order, stock, cost.
+    A row per service, then ``OWN`` (the shares multiply) and ``ONE``; no cost: out of
+    reach. A service without a target has the plan's or what the plan reaches.
     """
     places: dict[str, list[int]] = {}
     for at, group in enumerate(ready):

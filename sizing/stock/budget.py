@@ -28,11 +28,9 @@ def fewest_waiting(
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
-    The mean number waiting, ``mean_k max_S (D_k(S) - x(S))``, is convex in the stock x
-    and so the maximum of its tangents (Kelley's method): a programme that knows those
-    of the orders looked at proposes the next. It ends at one that does what was
-    promised, within half a per cent, or after a count of rounds; of orders alike the
-    cheapest is taken.
+    ``mean_k max_S (D_k(S) - x(S))`` is convex in the stock x and so the maximum of its
+    tangents (Kelley's method): a programme that knows those of the orders looked at
+    proposes the next, until one does what was promised.
     """
     search = _Search(programme, budget)
     bulk = _BULK_LARGE if programme.large else _BULK
@@ -134,11 +132,7 @@ class _Search:
         return True
 
     def exchange(self, tick: Tick) -> None:
-        """Exchange one pack of the best order for another while that helps or saves.
-
-        The sets short without a pack tell what one of each other size does in its
-        place.
-        """
+        """Exchange one pack of the best order for another while that helps or saves."""
         price, size = self.programme.pack_price, np.arange(len(self.most))
         better = True
         while better:

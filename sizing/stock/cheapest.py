@@ -45,14 +45,13 @@ def least_cost(
 ) -> Order | None:
     """Return the cheapest order with which nobody waits on enough days.
 
-    Minimise price . y subject to, for each set S of sizes that matters, ``x(S) >= q_S +
-    sum_l step_l w_Sl``, ``w_S1 >= w_S2 >= ...`` binary, and for each day k with more
-    than q_S needs within S, at level l: ``u_k >= 1 - w_Sl``; ``sum u_k <= m``. x =
-    owned + pack y - spares; m days may be short; q_S, the (m + 1)-th largest need
-    within S, is what every order must hold, so only the m days above it need a switch w
-    (the mixing form of a chance constraint: Luedtke, Ahmed, Nemhauser, Math Program
-    2010;122:247-272, from memory). Sets enter when an order leaves them short, and have
-    switches, which cost most, when late too often: with fewer the bound still holds.
+    Minimise price . y subject to, for sets S of sizes, ``x(S) >= q_S + sum_l step_l
+    w_Sl``, ``w_S1 >= w_S2 >= ...`` binary; for days k with more than q_S needs within
+    S, at level l, ``u_k >= 1 - w_Sl``; ``sum u_k <= m``. x = owned + pack y - spares; m
+    days may be short; q_S is the (m + 1)-th largest need within S (the mixing form of a
+    chance constraint: Luedtke, Ahmed, Nemhauser, Math Program 2010;122:247-272, from
+    memory). Sets enter when short, with switches w when late too often: with fewer of
+    them the bound still holds.
     """
     allowed = programme.allowed(target)
     most = programme.most_packs
@@ -128,10 +127,7 @@ def _with_switches(
 def set_by_set(
     programme: Programme, levels: dict[int, Ints], most: Ints, allowed: int, tick: Tick
 ) -> tuple[Ints, float]:
-    """Return the cheapest order short in no one set on too many days, and its bound.
-
-    Sets that prove short are added to ``levels``; each may be short on other days.
-    """
+    """Return the cheapest order short in no one set on too many days, and its bound."""
     bound, packs = 0.0, most
     for _ in range(_SET_ROUNDS):
         tick()
@@ -197,9 +193,7 @@ def adapted(
 ) -> Ints | None:
     """Return an order for other days or another target, made from one that is good.
 
-    Packs are added where slings are short most often for their money, taken off, many
-    at once and then one by one, and exchanged for cheaper ones. None: no order does
-    enough.
+    Packs are added where they help most, taken off, and exchanged for cheaper ones.
     """
     most = programme.most_packs
     packs = mended(programme, np.minimum(packs, most), most, allowed)
@@ -225,9 +219,7 @@ def bettered(
 ) -> Ints | None:
     """Return the cheapest order near one that may not do enough yet.
 
-    Packs of each size, and where sizes are few of each two, are given up in turn, many
-    and then fewer, and what that leaves is mended with others, as long as that saves
-    money.
+    Packs of each size, and of few sizes of each two, are given up in turn and mended.
     """
     found = adapted(programme, packs, allowed, tick)
     if found is None or programme.large:
@@ -278,10 +270,7 @@ def mended(
     *,
     below: float = math.inf,
 ) -> Ints:
-    """Add packs until the target is kept, the most helpful per money first.
-
-    Ends once an order costs more than is worth while (``below``).
-    """
+    """Add packs until the target is kept, or the order costs more than ``below``."""
     below += float(programme.pack_price.max(initial=0.0))
     packs = packs.copy()
     while True:
@@ -329,11 +318,7 @@ def pared(programme: Programme, packs: Ints, allowed: int) -> Ints:
 
 
 def exchanged(programme: Programme, packs: Ints, most: Ints, allowed: int) -> Ints:
-    """Exchange packs for cheaper ones as long as enough days are served.
-
-    The sets short tell exactly what one sling fewer and another more do; packs of
-    several, and sizes of which spares take the first, are not brought in.
-    """
+    """Exchange packs for cheaper ones as long as enough days are served."""
     price, size = programme.pack_price, np.arange(len(packs))
     packs = pared(programme, packs, allowed)
     for _ in range(_EXCHANGES):

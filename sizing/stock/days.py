@@ -24,11 +24,10 @@ _PARTS = 16
 
 @dataclass(frozen=True)
 class Group:
-    """One group ready to be drawn.
+    """One group ready to be drawn: which sizes fit each (``masks``), and its ``sets``.
 
-    ``masks``: sizes that fit each of the people; ``sets``: the different ones;
-    ``shares`` (parts x sets): of each equal part of the people, light to heavy, so that
-    the same random number means a like body under other weights.
+    ``shares`` (parts x sets) are of equal parts of the people, light to heavy: the same
+    random number means a like body under other weights.
     """
 
     served: Served
@@ -42,10 +41,8 @@ class Group:
 class Days:
     """Needs on each of many days, by the set of sizes (``masks``) that would meet them.
 
-    ``needs`` (days x sets; set 0: no size fits), ``slings``: with those out of use (see
-    ``draw_days``), ``by_group`` (groups x days x sets): clients, ``luck`` (days x
-    sizes): decides how many are out, ``share_out`` (sizes): what part is out on
-    average.
+    ``needs`` and, with those out of use, ``slings`` (days x sets; set 0: no size fits),
+    ``by_group`` (groups x days x sets), ``luck`` (days x sizes): how many are out.
     """
 
     masks: Ints
@@ -71,11 +68,7 @@ class Days:
         )
 
     def free(self, stock: Ints) -> Ints:
-        """Return the slings not out of use (days x sizes), each out on its own.
-
-        The binomial quantile at the day's ``luck``: every alternative meets the same
-        luck.
-        """
+        """Return the slings not out of use: the binomial quantile at the day's luck."""
         if not self.share_out.any():
             return np.broadcast_to(stock, self.luck.shape)
         free = np.empty(self.luck.shape, dtype=np.int64)
@@ -109,13 +102,11 @@ def draw_days(
 ) -> Days:
     """Draw days: who is present, who needs slings, which slings are out.
 
-    Clients are counted by set of sizes: those present are multinomial, those who need a
-    sling at once a binomial part, those lifted first a hypergeometric part. Of x
-    slings, each out with probability p, D are free with probability ``P(Binomial(x, 1 -
-    p) >= D) = P(G_1 + ... + G_D <= x)``, G independent and geometric: ``slings`` counts
-    these G, so that a stock is a fixed number on every day, which an integer programme
-    can plan exactly. How shortages of two sets fall on the same days can differ, so
-    plans are checked with ``needs`` and ``free``.
+    Clients are counted by set of sizes. Of x slings, each out with probability p, D are
+    free with probability ``P(G_1 + ... + G_D <= x)``, G independent and geometric:
+    ``slings`` counts these G, so that a stock is a fixed number on every day, which a
+    programme can plan exactly. How shortages of two sets coincide can differ: ``needs``
+    and ``free`` tell.
     """
     sets = [group.sets for group in groups]
     known = np.unique(np.concatenate([np.zeros(1, np.int64), *sets]))
@@ -224,11 +215,9 @@ def people_variance(
     """Return the variance and df that sampled people add to means over days.
 
     One more client of a group with set m moves a mean by ``Cov(value, clients of m) /
-    mean clients of m`` (the score of a Poisson number or, but for a constant, of a
-    multinomial one), which the days tell; a person's influence is that times her
-    group's clients a day, and its variance that of a weighted mean by the people's
-    design, draws joined as in ``coverage``. Groups are independent samples; df is the
-    least of theirs.
+    mean clients of m``; a person's influence is that times her group's clients a day,
+    and its variance that of a weighted mean by the people's design. Groups are
+    independent.
     """
     variance = np.zeros(len(values))
     df = np.full(len(values), np.inf)

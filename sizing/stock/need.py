@@ -43,13 +43,9 @@ class Use:
 
     - ``sharing``: ``personal``: one client's as long as she stays; ``shared``: a
       pool's.
-    - ``each``: Slings that one client needs at a time.
-    - ``at_once``: Shared only: the chance that a client needs one at the busiest
-      moment.
-    - ``at_most``: Shared only: most clients lifted at once, such as the number of
-      hoists.
-    - ``out``: Out of use, by reason: ``{"laundry": (1, 7)}`` is 1 day in 7; shares add
-      up.
+    - ``at_once``, ``at_most``: Shared only: the chance that a client needs one at the
+      busiest moment, and most clients lifted at once, such as the number of hoists.
+    - ``out``: Out of use, by reason: ``{"laundry": (1, 7)}`` is 1 day in 7.
     - ``spares``: Kept back of every size stocked; they serve nobody in the reckoning.
     - ``passed_on``: Personal only. If not, everyone admitted over the period needs her
       own, and the target is the chance that the stock lasts the period.
@@ -110,15 +106,13 @@ class Served:
 
     - ``people``: Whom clients are like; if ``count`` is None a caseload, each person
       once.
-    - ``count``: How many are present on one day, drawn from ``people`` by weight.
     - ``admissions``: How many come over the period; as many leave. A caseload's client
       has been replaced on a day with probability ``1 - exp(-admissions * t / count)``,
       t uniform on 0 to 1; where people are drawn it matters only if slings are not
       passed on.
     - ``number``: ``fixed``, or ``poisson``: it varies, as where people come
       independently and stay for any length of time (Palm's theorem; from memory).
-    - ``name``: Groups of one name are one service.
-    - ``use``, ``target``: This service's own; the plan's if None.
+    - ``name``: Groups of one name are one service; ``use``, ``target``: its own.
     - ``charts``: Names of the charts it buys from; all that are offered if empty.
     """
 

@@ -41,9 +41,7 @@ class Offer:
     """Every size that can be bought, in one order, of all charts joined.
 
     ``table``: key (size, led by its chart where there are several), chart, size,
-    load_limit_kg, price (of one sling), owned, pack (slings sold together), most (that
-    may be owned in the end), last_year (slings used; NaN: not given), code (the
-    supplier's).
+    load_limit_kg, price (of one), owned, pack, most, last_year (NaN: not given), code.
     """
 
     table: pd.DataFrame
@@ -270,10 +268,8 @@ def yearly_cost(
 
     Of a value V of slings held, a reserve r on top, kept n years: the purchase and ``r
     V`` are spread over n; ``(1 + r) V (1 / life + examinations condemned + lost)`` is
-    replaced each year. All held are washed and examined. Slings passed on serve
-    newcomers and go back when a child outgrows them; others are bought anew.
-    Single-patient slings: one after another for each person who fits some size, and a
-    first one for each newcomer.
+    replaced each year. Single-patient slings: one after another for each who fits some
+    size, and a first one for each newcomer.
     """
     table = usual_rates().set_index("rate")
     for name, own in years.rates.items():

@@ -22,16 +22,10 @@ MANY_UNFITTED = 0.10
 
 @dataclass(frozen=True)
 class StockPlan:
-    """An order and what it does.
+    """An order and what it does; tables as they are made.
 
     - ``order``: A row per size: key, chart, size, code, load_limit_kg, price (of one),
       pack, owned, packs, order (slings to buy), stock (then owned), cost.
-    - ``curve``: target, cost, slings, estimate, low, high (of days on which some wait,
-      or of needs not met), waiting, nobody_waits, needs_met, method, n; plan: this
-      order, whose target is NaN where there is a budget alone.
-    - ``again``: Ten further sets of days: time, cost (of the cheapest order found for
-      them alone; NaN without a target), estimate, low, high, method, n, waiting.
-    - Others: where they are made (``tables``, ``alternatives``, ``offers``).
     - ``bound, gap``: Proved of the planning days: no order that keeps the target costs
       less, or none under the budget leaves fewer waiting; 0: that bound is reached.
     - ``people``: How many need a sling on an average day, whether one fits or not.

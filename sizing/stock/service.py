@@ -1,9 +1,8 @@
 """Who can be served by what is free: exact, for many days at once.
 
-Clients are grouped by the set of sizes that fit them, a mask. Nobody waits if and only
-if, for every set S of sizes, those who fit sizes within S alone are at most the slings
-within S (Hall, J London Math Soc 1935;10:26-30); the largest excess over all S is the
-number who wait (Ore's form; both from memory). Tests hold it to a maximum flow.
+Nobody waits if and only if, for every set S of sizes, those who fit sizes within S
+alone are at most the slings within S (Hall, J London Math Soc 1935;10:26-30); the
+largest excess over all S is the number who wait (Ore's form; both from memory).
 """
 
 from dataclasses import dataclass
@@ -29,10 +28,9 @@ _BATCH = 50
 class Shortage:
     """What a stock leaves over on each day, slings handed out as well as can be.
 
-    ``waiting``: needs that no free sling meets; ``sets``: the smallest set of sizes, as
-    a mask, with the largest excess: one more sling of a size serves one more on just
-    those days whose set holds it; ``tight``: the largest such set: one sling fewer of a
-    size, where it was free, leaves one more waiting.
+    ``sets``, ``tight``: the smallest and the largest set of sizes, as masks, with the
+    largest excess: one sling more of a size in the first serves one more; one fewer,
+    where it was free, of a size in the other leaves one more waiting.
     """
 
     waiting: Ints
@@ -95,11 +93,7 @@ class Needs:
 
 
 class _Listed:
-    """A few linked sizes: every set of them is looked at.
-
-    Excess and place make one number, so that one maximum gives both; days stand in
-    blocks that stay near the processor.
-    """
+    """A few linked sizes: every set is looked at; excess and place make one number."""
 
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:
         self.group = group
@@ -153,11 +147,10 @@ class _Listed:
 class _Flows:
     """Many linked sizes: handed out in turn, and by a maximum flow where that fails.
 
-    Sizes are put in a line by the clients they share. Each in turn goes to whoever has
-    fewest sizes still to come, which serves as many as can be if every client's sizes
-    are neighbours (Glover, Nav Res Logist Q 1967;14:313-316, from memory), and nearly
-    as many if nearly so. A day is settled if no client left over could be served by
-    moving others along (no augmenting path: Berge, PNAS 1957;43:842-844, from memory).
+    In a line by the clients they share, each goes to whoever has fewest sizes still to
+    come (Glover, Nav Res Logist Q 1967;14:313-316, from memory). A day is settled if no
+    client left could be served by moving others (Berge, PNAS 1957;43:842-844, from
+    memory).
     """
 
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:

@@ -109,9 +109,7 @@ def mean_row(values: Any) -> dict[str, Any]:
 def ratio_row(part: Any, whole: Any) -> dict[str, Any]:
     """Return sum(part) / sum(whole) with its interval; nothing needed is all met.
 
-    Its error is that of the mean of ``part - ratio * whole``, over the mean of
-    ``whole`` (linearisation; Cochran, Sampling Techniques, 3rd ed. 1977, ch. 6, from
-    memory).
+    By linearisation (Cochran, Sampling Techniques, 3rd ed. 1977, ch. 6, from memory).
     """
     part, whole = np.asarray(part, dtype=float), np.asarray(whole, dtype=float)
     if whole.sum() == 0:
@@ -208,10 +206,8 @@ def demand(check: Check, offer: Offer) -> pd.DataFrame:
 def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     """Return what one sling more or less of each size changes.
 
-    A sling added is free with probability 1 - p and then serves one more on days whose
-    smallest short set holds its size. Of x slings with a free, that taken away was free
-    with probability a / x, and then leaves one more waiting on days whose largest tight
-    set holds it: no day is drawn again.
+    A sling added is free with probability 1 - p, one taken away, of x with a free, was
+    so with probability a / x: no day is drawn again.
     """
     core = np.maximum(stock - check.spares, 0)
     free = check.days.free(core)
@@ -239,9 +235,7 @@ def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
     """Describe the people whom no size offered fits, by kind (on a caseload by client).
 
-    estimate, low, high: people of the kind present on a day; n: persons in the data
-    behind it; miss_median, miss_p90 (cm or kg past the nearest size's edge); medians of
-    body.
+    n: persons in the data behind a kind; miss: cm or kg past the nearest size's edge.
     """
     parts = []
     for group in groups:
