@@ -1,5 +1,6 @@
 """What tests of one client share: names, people, invented charts and readings."""
 
+import argparse
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -7,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart, chart_from, demo_chart
+from sizing.cli import client as command
 from sizing.client import ClientAnswer, Reading, check_client
 from sizing.client.outcomes import Edges, Fitting, edges_of, fitting
 from sizing.client.readings import reading
@@ -68,6 +70,13 @@ def check(
 
 def read(how: str = "tape once", **values: float) -> list[Reading]:
     return [reading(measure, value, how) for measure, value in values.items()]
+
+
+def run(*words: str) -> int:
+    """Return what the client's command returns, its errors as they are raised."""
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    return command.run(parser.parse_args(list(words)))
 
 
 def row_of(table: pd.DataFrame, measure: str) -> pd.Series:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sizing.charts import chart_from, fits_matrix
+from sizing.charts import chart_from
 from sizing.client import Client, Reading, client_from, suggested_allowances
 from sizing.client.measuring import next_measures
 from sizing.client.outcomes import allowance_table
@@ -277,10 +277,6 @@ def test_margins_are_those_of_the_middle_body_and_its_nine_in_ten(woman):
         assert row.margin_low == pytest.approx(row.estimate - edges[0])
         assert row.margin_high == pytest.approx(edges[1] - row.estimate)
         assert row.allowance == 0
-    # Of the measures that hardly fit the likeliest to fail decides.
-    decides = woman.margins[woman.margins["decides"]].set_index("size")["measure"]
-    told = woman.sizes.set_index("size")["deciding_measure"]
-    assert decides[told.index].tolist() == told.tolist()
 
 
 def test_sizes_come_likeliest_first_and_of_equals_the_roomiest():
@@ -300,17 +296,6 @@ def test_sizes_come_likeliest_first_and_of_equals_the_roomiest():
     assert found.loads["part"].tolist() == ["hoist", "spreader bar", *slings]
     assert found.loads["load_limit_kg"].isna().tolist() == [True, True, *[False] * 3]
     assert found.loads["lowest"].tolist() == [*[False] * 4, True]
-
-
-def test_a_size_without_a_load_limit_has_none_told():
-    chart = made({HIP: [(90, None), (80, 120)]}, load=[200, None])
-    told = check(WOMAN, chart).sizes.set_index("size")["load_limit_kg"]
-    assert told["one"] == 200 and np.isnan(told["two"])
-    hung = check(WOMAN, chart, loads={"hoist": 150, "bar": 180})
-    assert (hung.sizes["load_limit_kg"] == 150).all()
-    edges = hung.margins.set_index("size")
-    assert np.isnan(edges.loc["one", "high_edge"]) and edges.loc["one", "margin"] > 0
-    assert edges.loc["one", "margin"] == edges.loc["one", "margin_low"]
 
 
 def test_an_estimated_stature_is_shown_not_the_reading_it_is_counted_as():
@@ -396,15 +381,6 @@ def test_averaged_over_people_without_error_it_is_coverage(monkeypatch):
     gap = total / 100 - by_draws["estimate"].to_numpy()
     assert total.sum() > 50
     assert np.abs(gap).max() < 0.02
-
-
-def test_with_everything_exact_it_is_the_edge_rule():
-    exact = tuple(reading(m, v, "exact") for m, v in WHOLE.items())
-    found = check(Client("female", 50.0, exact))
-    right = fits_matrix(pd.DataFrame([WHOLE]), DEMO)[0]
-    chance = found.sizes.set_index("size")["estimate"][list(DEMO.sizes)]
-    assert right.sum() == 2
-    assert chance.to_numpy() == pytest.approx(right.astype(float))
 
 
 def test_what_to_measure_next_settles_what_it_says():

@@ -1,6 +1,5 @@
 """Clients kept: what was entered comes back, and nothing of anybody's is lost."""
 
-import argparse
 import io
 import subprocess
 import sys
@@ -14,7 +13,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.cli import client as command
 from sizing.client.visits import (
     Decision,
     Visit,
@@ -27,7 +25,7 @@ from sizing.client.visits import (
 )
 from sizing.errors import SizingError
 
-from .cases import HIP, MASS
+from .cases import HIP, MASS, run
 
 FIRST = Visit(
     date(2026, 3, 2),
@@ -58,19 +56,11 @@ def test_what_is_kept_comes_back(tmp_path_factory, kilograms, words, review, own
     decision = replace(FIRST.decision, reason=words, review_on=review)
     visit = replace(FIRST, entries=entries, decision=decision, own={"my own": own})
     keep_visit(folder, "A-17", visit)
-    keep_visit(folder, "a-17", replace(LATER, own={"my own": ""}))
+    path = keep_visit(folder, "a-17", replace(LATER, own={"my own": ""}))
     assert read_visits(folder, "A-17")[0] == visit
+    # Another reader finds a row a visit.
+    assert pd.read_csv(path)["visit_on"].tolist() == ["2026-03-02", "2026-09-02"]
     assert len(list(folder.glob("*.csv"))) == 1
-
-
-def test_another_reader_finds_a_row_a_visit(tmp_path):
-    keep_visit(tmp_path, "A-17", LATER)
-    table = pd.read_csv(keep_visit(tmp_path, "A-17", FIRST))
-    assert table["visit_on"].tolist() == ["2026-03-02", "2026-09-02"]
-    assert table[MASS].tolist() == [61.0, 64.5]
-    assert set(table["reference"]) == {"A-17"} and set(table["condition"]) == {
-        "swelling"
-    }
 
 
 def test_a_visit_is_changed_as_it_was_opened_or_not_at_all(tmp_path):
@@ -232,12 +222,6 @@ def test_days_as_people_write_them():
     for wrong in ("3/4/2026", "2026-13-01", "soon", "31/2/2026"):
         with pytest.raises(SizingError, match="2026-03-14"):
             day_of(wrong)
-
-
-def run(*words):
-    parser = argparse.ArgumentParser()
-    command.add_arguments(parser)
-    return command.run(parser.parse_args(list(words)))
 
 
 def test_the_command_keeps_opens_lists_and_deletes(tmp_path, monkeypatch, capsys):
