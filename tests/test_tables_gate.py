@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.entry import UploadBox
+from sizing.app.fields import UploadBox
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
 from sizing.errors import InputProblems, ReadingNote, SizingWarning

@@ -4,13 +4,12 @@ import asyncio
 import threading
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.entry import UnitSwitch
-from sizing.app.fields import Told, button, on_change, row, show_if
+from sizing.app.fields import Told, UnitSwitch, button, on_change, row, show_if
 from sizing.app.form_words import (
     FORM_STYLE,
     bullets,
@@ -21,7 +20,7 @@ from sizing.app.form_words import (
 )
 from sizing.app.show import save_panel
 from sizing.errors import SizingError
-from sizing.pages.page import Page, Section
+from sizing.pages.page import Page
 from sizing.resources import cautions, texts
 
 _T = texts("forms")
@@ -194,18 +193,14 @@ class AnswerParts:
         self.take_back()
         self.words.wrong(error, **how)
 
-    def show(
-        self, page: Page, *, words: str = "", sections: Sequence[Section] | None = None
-    ) -> None:
+    def show(self, page: Page, *, words: str = "") -> None:
         """``words`` is HTML to stand between the answer and what went in."""
         # No picture of what was stands beside words of what is.
         self.pictures.value = ""
         self.words.value = lead(page.answer) + words + paragraphs([page.inputs])
         self.limits.value = bullets(page.limits)
         self.sources.value = bullets(page.sources)
-        self.pictures.value = sections_html(
-            page.sections if sections is None else sections
-        )
+        self.pictures.value = sections_html(page.sections)
 
 
 class PageForm(ABC):

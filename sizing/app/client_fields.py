@@ -8,8 +8,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.entry import UnitField, UnitSwitch
-from sizing.app.fields import folded, on_change, row, tick
+from sizing.app.fields import UnitField, UnitSwitch, folded, on_change, row, tick
 from sizing.app.form_words import heading
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.outcomes import PARTS, allowance_table

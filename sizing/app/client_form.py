@@ -1,21 +1,30 @@
-"""The notebook's form for one client, and the note that comes of it."""
+"""The adviser's page: one client and the note, and beside it a chart of one's own."""
 
+import threading
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date
-from functools import partial
+from functools import cached_property, partial
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 from traitlets import TraitError
 
-from sizing.app.answer_form import PageForm
+from sizing.app.answer_form import PageForm, boxed
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields
 from sizing.app.client_kept_form import KeptForm, NoteForm
-from sizing.app.entry import UnitSwitch
-from sizing.app.fields import PatternField, button, on_change, row, show_if, tick
+from sizing.app.fields import (
+    PatternField,
+    UnitSwitch,
+    button,
+    on_change,
+    row,
+    show_if,
+    tick,
+)
 from sizing.app.form_words import (
+    FORM_STYLE,
     bullets,
     folded_html,
     paragraphs,
@@ -25,6 +34,8 @@ from sizing.app.form_words import (
     table_html,
     wrong_lines,
 )
+from sizing.app.own_chart_fields import ChartChoice
+from sizing.app.show import save_panel
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client
 from sizing.client.visits import Visit, visit_of
@@ -32,7 +43,7 @@ from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, Said, Worded, plausible_range, written
 from sizing.pages import client_answer as pages
 from sizing.pages.where import guide_html
-from sizing.resources import texts
+from sizing.resources import cautions, texts
 from sizing.words import client as words
 from sizing.words import client_notes as notes
 
@@ -257,3 +268,75 @@ class ClientForm(PageForm):
         unit = name.rsplit("_", 1)[1]
         how = Said(_T.form["write_unit"], unit=unit, confirm=Worded(**_P.confirm))
         return Problem(_T.form["other_unit"].format(unit=unit), action=how, column=name)
+
+
+CLIENT, CHART = "client", "chart"
+#: The parts of the page that either half has its own of.
+_PARTS = ("answer", "picture", "limits", "sources")
+
+
+class AdviserPage:
+    """Both halves of the page, part by part, in the order every page keeps.
+
+    The half on a chart is made when it is opened: the form for a client is there first.
+    """
+
+    def __init__(self, people: str = "walking_difficulty", *, draws: int = 5) -> None:
+        self._people, self._draws = people, draws
+        self.switch = UnitSwitch()
+        self.client = ClientForm(switch=self.switch)
+        self.half = w.ToggleButtons(
+            options=[("One client", CLIENT), ("A chart of my own", CHART)],
+            description="What for",
+        )
+        self.pattern = self.client.pattern
+        self.choice = ChartChoice(self._use_chart)
+        self.client.kept.choose = self.choice.choose
+        self.client.note.pattern = lambda: self.pattern.pattern
+        self.pattern.on_change(self.client.note.forget)
+        self.entry, self.answer, self.picture = boxed(), boxed(), boxed()
+        self.keep, self.limits, self.sources = boxed(), boxed(), boxed()
+        self.cautions = w.HTML(bullets(cautions()))
+        self._top = (w.HTML(FORM_STYLE), self.switch.view, self.half, self.pattern.view)
+        self._panels = {
+            CLIENT: [self.client.note.view, save_panel(lambda: self.client.results())],
+            CHART: [save_panel(lambda: self.chart.results())],
+        }
+        self.half.observe(lambda _: self._turn(), "value")
+        self._turn()
+
+    @cached_property
+    def chart(self) -> Any:
+        from sizing.app.own_chart_form import OwnChartForm
+
+        made = OwnChartForm(
+            self._people,
+            switch=self.switch,
+            draws=self._draws,
+            pattern=self.client.note.pattern,
+        )
+        self.pattern.on_change(made.compared)
+        made.listeners.append(self.choice.offer)
+        return made
+
+    def _use_chart(self, chart: SizeChart | None) -> None:
+        self.client.use_chart(chart)
+        self.pattern.use_chart(chart.measures if chart is not None else ())
+
+    def get_ready(self) -> None:
+        """Load the body model while she reads the form, so that Check is quick."""
+        known = {"sex": "female", "age_years": 74}
+        threading.Thread(
+            target=check_client, args=(demo_chart(), known), daemon=True
+        ).start()
+
+    def _turn(self) -> None:
+        half = str(self.half.value)
+        form = self.client if half == CLIENT else self.chart
+        for part in _PARTS:
+            getattr(self, part).children = [getattr(form, f"{part}_view")]
+        one = half == CLIENT
+        chosen, foot = ([self.choice.view], [form.foot]) if one else ([], [])
+        self.choice.refresh()
+        self.entry.children = (*self._top, *chosen, form.entry, *foot)
+        self.keep.children = self._panels[half]

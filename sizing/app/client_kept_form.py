@@ -10,8 +10,7 @@ from pathlib import Path
 import ipywidgets as w
 from traitlets import TraitError
 
-from sizing.app.entry import UnitSwitch
-from sizing.app.fields import Told, button, folded, on_change, row, tick
+from sizing.app.fields import Told, UnitSwitch, button, folded, on_change, row, tick
 from sizing.app.form_words import bullets, folded_html, framed, paragraphs, picture_html
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer, visits

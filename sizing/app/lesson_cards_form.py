@@ -7,8 +7,15 @@ import ipywidgets as w
 import numpy as np
 
 from sizing.app import fields
-from sizing.app.entry import UnitSwitch, UploadBox
-from sizing.app.fields import Told, button, number, on_change, row
+from sizing.app.fields import (
+    Told,
+    UnitSwitch,
+    UploadBox,
+    button,
+    number,
+    on_change,
+    row,
+)
 from sizing.app.form_words import heading, paragraphs, safe, table_html, wide_table
 from sizing.app.show import save_panel
 from sizing.charts import SizeChart, demo_chart, read_chart

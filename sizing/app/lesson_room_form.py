@@ -9,8 +9,16 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_form import LiveForm, PageForm
-from sizing.app.entry import UnitSwitch, UploadBox
-from sizing.app.fields import Told, button, number, on_change, row, show_if
+from sizing.app.fields import (
+    Told,
+    UnitSwitch,
+    UploadBox,
+    button,
+    number,
+    on_change,
+    row,
+    show_if,
+)
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm, LessonSettings, answer_html
 from sizing.app.table import EditableTable

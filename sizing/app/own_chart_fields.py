@@ -9,8 +9,17 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app import form_words as html
-from sizing.app.entry import UnitSwitch, UploadBox
-from sizing.app.fields import Told, button, fitting, on_change, row, show_if, tick
+from sizing.app.fields import (
+    Told,
+    UnitSwitch,
+    UploadBox,
+    button,
+    fitting,
+    on_change,
+    row,
+    show_if,
+    tick,
+)
 from sizing.app.table import EditableTable
 from sizing.charts import (
     GROUPS,

@@ -11,8 +11,7 @@ import pandas as pd
 
 from sizing.app import own_chart_fields as fields
 from sizing.app.answer_form import AnswerForm, LiveForm, Progress
-from sizing.app.entry import UnitSwitch
-from sizing.app.fields import fitting, on_change, show_if
+from sizing.app.fields import UnitSwitch, fitting, on_change, show_if
 from sizing.app.form_words import bullets, heading, lead, paragraphs
 from sizing.app.people_form import PeopleForm
 from sizing.charts import SizeChart

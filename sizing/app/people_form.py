@@ -10,10 +10,11 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_form import LongWork, Progress
-from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.fields import (
     Heard,
     Told,
+    UnitSwitch,
+    UploadBox,
     button,
     on_change,
     people_choice,

@@ -42,7 +42,7 @@ PAGES = tuple(
     f"{name}.ipynb"
     for name in ("adviser", "purchaser", "trainer", "trials", "study", "bands")
 )
-_LOADED = "adviser_page own_chart_form stock_form lesson_form study_form trials_form"
+_LOADED = "client_form own_chart_form stock_form lesson_form study_form trials_form"
 TEMPLATE = Path(__file__).with_name("template")
 #: Seconds for which a page that was closed can be gone back to, how many such pages
 #: there may be at once (each holds some hundred MB), and seconds between two looks.

@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.app.answer_form import AnswerForm, Progress
-from sizing.app.entry import UnitSwitch, UploadBox
-from sizing.app.fields import PatternField, folded
+from sizing.app.fields import PatternField, UnitSwitch, UploadBox, folded
 from sizing.app.form_words import (
     CHART_HEADINGS,
     bullets,

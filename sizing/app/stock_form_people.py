@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.entry import UnitSwitch, UploadBox
+from sizing.app.fields import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, paragraphs, wrong_lines
 from sizing.app.people_form import Clients
 from sizing.app.table import EditableTable

@@ -12,8 +12,16 @@ from matplotlib.axes import Axes
 
 import sizing.bands as bands
 from sizing.app.answer_form import AnswerForm, Progress
-from sizing.app.entry import UnitField, UnitSwitch, UploadBox
-from sizing.app.fields import PatternField, folded, on_change, people_choice, show_if
+from sizing.app.fields import (
+    PatternField,
+    UnitField,
+    UnitSwitch,
+    UploadBox,
+    folded,
+    on_change,
+    people_choice,
+    show_if,
+)
 from sizing.app.form_words import CHART_HEADINGS, file_headings, paragraphs, table_html
 from sizing.charts import SizeChart, read_chart
 from sizing.errors import InputProblems, Problem, SizingError

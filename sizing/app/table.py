@@ -10,8 +10,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.entry import UnitSwitch
-from sizing.app.fields import Heard, button, fitting, on_change
+from sizing.app.fields import Heard, UnitSwitch, button, fitting, on_change
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import SizingError
 from sizing.measures import unit_of, written

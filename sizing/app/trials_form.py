@@ -6,8 +6,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_form import LiveForm, boxed
-from sizing.app.entry import UploadBox
-from sizing.app.fields import PatternField
+from sizing.app.fields import PatternField, UploadBox
 from sizing.app.form_words import paragraphs
 from sizing.app.table import EditableTable
 from sizing.charts import SizeChart, demo_chart, read_chart

@@ -14,8 +14,7 @@ from sizing.client.outcomes import SLING
 from sizing.client.visits import Visit
 from sizing.measures import Say, plain, written
 from sizing.pages.page import Picture, Table, picture, table
-from sizing.plots.client import plot_chances, plot_margins, plot_visits
-from sizing.plots.side_views import plot_side_views
+from sizing.plots.client import plot_chances, plot_margins, plot_side_views, plot_visits
 from sizing.plots.style import figure_of
 from sizing.resources import texts
 from sizing.words.client import chance_words, filled, records, room_words

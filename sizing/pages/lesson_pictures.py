@@ -24,7 +24,7 @@ from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import labels, written
 from sizing.pages.page import Picture
 from sizing.plots import teaching as plots
-from sizing.plots.side_views import plot_side_views
+from sizing.plots.client import plot_side_views
 from sizing.plots.style import quiet_style
 from sizing.resources import texts
 from sizing.words import lesson as words_of

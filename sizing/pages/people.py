@@ -10,7 +10,7 @@ import pandas as pd
 from sizing.pages.page import Page, Section, Table, picture, table
 from sizing.people import People, population_titles
 from sizing.people.profile import beside, checks, profile
-from sizing.plots.people import plot_percentiles
+from sizing.plots.shares import plot_percentiles
 from sizing.plots.style import figure_of
 from sizing.resources import texts
 from sizing.words.labels import labels, sex_words

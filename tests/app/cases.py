@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from sizing.app.entry import UnitSwitch
+from sizing.app.fields import UnitSwitch
 from tests.conftest import taken
 
 HIP, MASS = "hip_circumference_cm", "body_mass_kg"

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.adviser_page import AdviserPage
+from sizing.app.client_form import AdviserPage
 from sizing.app.own_chart_fields import ChartTable
 from sizing.app.own_chart_form import OwnChartForm
 from sizing.app.people_form import OWN, PeopleForm

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from sizing.app.client_fields import EXAMPLE
 from sizing.app.client_form import ClientForm
-from sizing.app.entry import UnitField, UnitSwitch
+from sizing.app.fields import UnitField, UnitSwitch
 from sizing.charts import demo_chart
 from sizing.client import check_client
 from sizing.files.places import KEEPS

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from sizing.app import stock_form
-from sizing.app.entry import UnitSwitch
+from sizing.app.fields import UnitSwitch
 from sizing.app.stock_form import OfferFields, StockForm
 from sizing.app.stock_form_people import PeopleFields, UseFields
 from sizing.charts import demo_chart

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from sizing.app.adviser_page import AdviserPage
+from sizing.app.client_form import AdviserPage
 from sizing.app.study_form import OWN, BandsForm, StudyForm
 from sizing.app.trials_form import TrialsForm
 from sizing.bands import coverage_by_sizes, fit_bands

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from sizing.app.answer_form import AnswerForm, LongWork, Stopped
-from sizing.app.entry import UploadBox
+from sizing.app.fields import UploadBox
 from sizing.app.form_words import picture_html, table_html
 from sizing.app.show import _SAVES, save_panel
 from sizing.app.table import MOST_CELLS, EditableTable

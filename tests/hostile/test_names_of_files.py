@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.app.client_kept_form import save_text
-from sizing.app.entry import UploadBox
+from sizing.app.fields import UploadBox
 from sizing.errors import InputProblems, SizingError
 from sizing.stock.need import serves_from
 from tests.conftest import taken

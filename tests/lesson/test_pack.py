@@ -9,7 +9,7 @@ import pytest
 from matplotlib.text import Text
 from PIL import Image
 
-from sizing.app.entry import written
+from sizing.app.fields import written
 from sizing.charts import demo_chart
 from sizing.cli import lesson as command
 from sizing.cli.places import USES
