@@ -101,11 +101,7 @@ def framed(page: str, *, title: str = "The page", shape: str = "height:50rem") -
 
 
 def name_words(name: str) -> str:
-    """Return what a column or an entry is called on a form.
-
-    >>> name_words("hip_circumference_cm_low"), name_words("load_limit_kg")
-    ('hip girth from', 'load limit')
-    """
+    """Return what a column or an entry is called on a form."""
     for ending, words in {"_low": " from", "_high": " to"}.items():
         if name.endswith(ending):
             return plain(name.removesuffix(ending)) + words

@@ -322,10 +322,6 @@ def group_of(people: People) -> pd.Series:
     The same in every draw (a person's mean body mass and stature decide); adults
     without either are in the adult group. There is no one threshold of body mass index;
     40 is one that published health-service policies use.
-
-    >>> from sizing.people import load_people
-    >>> set(group_of(load_people("bariatric", draws=1)))
-    {'bariatric'}
     """
     frame = people.frame
     if lacking := [name for name in NEEDED if name not in frame]:

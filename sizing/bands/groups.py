@@ -251,11 +251,6 @@ def default_widths(pattern: str | None = None) -> dict[str, dict[str, float]]:
 
     Of each part that a chart must limit for the pattern of sling (the first of
     ``PATTERNS`` unless named) the first measure that has a width.
-
-    >>> sorted(default_widths())
-    ['adult', 'bariatric', 'paediatric']
-    >>> [name.split("_")[0] for name in default_widths("toileting or access")["adult"]]
-    ['shoulder', 'thigh', 'waist']
     """
     table = source_table("default_widths.csv")
     have = set(table["measure"])

@@ -246,10 +246,6 @@ def partition_bands(
     By a dynamic programme over the distinct whole tenths, in which the best start of a
     band never falls as its stop grows (Wang and Song, The R Journal 2011;3(2):29-33,
     from memory). Of equally good cuts, those with the lowest values.
-
-    >>> found = partition_bands([70.0, 71.0, 90.0, 91.0, 120.0], 3)
-    >>> found.table["low"].tolist(), found.table["high"].tolist()
-    ([70.0, 90.0, 120.0], [71.0, 91.0, 120.0])
     """
     count, n = _count(np.asarray(values, dtype=float).ravel(), weights)
     at = np.flatnonzero(count)

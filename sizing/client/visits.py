@@ -174,11 +174,7 @@ def _text(value: Any) -> str:
 
 
 def day_of(text: str) -> date:
-    """Read a date; one that could be two days is asked about.
-
-    >>> day_of("2026-03-14"), day_of("14/3/2026")
-    (datetime.date(2026, 3, 14), datetime.date(2026, 3, 14))
-    """
+    """Read a date; one that could be two days is asked about."""
     with suppress(ValueError):
         return date.fromisoformat(text.strip())
     days = set()

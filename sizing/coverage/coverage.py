@@ -88,11 +88,6 @@ def weighed_harm(
     """Return the share of people harmed, the lesser harm counting for less.
 
     For whom a size is wrong both ways, the heavier of both weighs.
-
-    >>> harms = pd.DataFrame({"harm": ["too_large", "too_small", "both"],
-    ...     "estimate": [0.04, 0.1, 0.01]})
-    >>> round(weighed_harm(harms), 6)
-    0.1
     """
     check_columns(harms, ("harm", "estimate"), "the harms")
     check_number("the weight of a size too large", too_large, above=0)

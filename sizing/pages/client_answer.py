@@ -98,11 +98,7 @@ def loads_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
 
 
 def load_words(value: float, *, say: Say = written) -> str:
-    """Return a load in the units chosen, and in kg, as labels state it.
-
-    >>> load_words(160, say=partial(written, units="pounds"))
-    '352.7 lb (160 kg)'
-    """
+    """Return a load in the units chosen, and in kg, as labels state it."""
     if not np.isfinite(value):
         return "not entered"
     words, kept = (one(value, "load_limit_kg", to="tenth") for one in (say, written))

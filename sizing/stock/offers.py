@@ -185,11 +185,7 @@ def _check_numbers(
 
 
 def demo_scenario() -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return whom an invented store serves, and invented prices, for ``plan_stock``.
-
-    >>> demo_scenario()[0]["count"].sum()
-    np.int64(106)
-    """
+    """Return whom an invented store serves, and invented prices, for ``plan_stock``."""
     tables = (source_table(f"stock_{name}.csv") for name in ("scenario", "prices"))
     serves, prices = (table.drop(columns="note") for table in tables)
     return serves, prices

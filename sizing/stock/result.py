@@ -131,11 +131,7 @@ class StockPlan:
 
 
 def money(amount: float, currency: str = "", places: int = 0) -> str:
-    """Write an amount of money as its prices were written.
-
-    >>> money(15730.0), money(15730.0, "£"), money(99.5, "EUR", 2)
-    ('15,730', '£15,730', 'EUR 99.50')
-    """
+    """Write an amount of money as its prices were written."""
     return f"{currency}{' ' * currency.isalpha()}{amount:,.{places}f}"
 
 

@@ -45,15 +45,7 @@ def sizes_in(sets: Ints, sizes: int) -> Ints:
 
 
 class Needs:
-    """Needs on many days, ready to be held against one stock after another.
-
-    Three clients, two of whom fit only the first size, and one sling of each:
-
-    >>> needs = Needs(np.array([[2, 1]]), np.array([0b01, 0b11]), 2)
-    >>> found = needs.shortage(np.array([1, 1]))
-    >>> found.waiting.tolist(), found.sets.tolist(), found.tight.tolist()
-    ([1], [1], [3])
-    """
+    """Needs on many days, ready to be held against one stock after another."""
 
     def __init__(self, counts: Ints, masks: Ints, sizes: int) -> None:
         self.counts, self.masks, self.sizes = counts, masks, sizes
