@@ -9,66 +9,37 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+#: Where the install holds what lies in a folder here, and what must have come with it.
+BROUGHT = {
+    "sizing.data_sources": ("data_sources", (".csv", ".json", ".md", "LICENSE")),
+    "sizing.notebooks": ("notebooks", (".ipynb",)),
+    "sizing.app.template": ("sizing/app/template", (".j2", ".css", ".js")),
+}
 #: Run without the working folder on the path, so that a wheel's copy is found.
 ASKED = """
-import json, sys, tempfile
+import json, sys
 from importlib.resources import files
 from pathlib import Path
-import sizing
 from sizing.cli.main import main
-from sizing.app.serve import notebook_files
 code = main(["client", "sex=female", "age_years=74", "body_mass_kg=61", "--json"])
 print()
-print(json.dumps({
-    "code": code,
-    "package": str(Path(sizing.__file__).parent),
-    "sources": sorted(
-        f.name for f in files("sizing.data_sources").iterdir() if f.is_file()
-    ),
-    "notebooks": sorted(notebook_files()),
-    "template": sorted(f.name for f in (files("sizing.app") / "template").iterdir()),
-    "left behind": sorted(str(p) for p in Path().iterdir()),
-}))
+brought = {one: [f.name for f in files(one).iterdir()] for one in sys.argv[1:]}
+print(json.dumps([code, [str(p) for p in Path().iterdir()], brought]))
 """
 
 
-def worked_on() -> bool:
-    """Return whether the kit is installed as the folder it is worked on in."""
+def test_a_command_works_from_an_empty_folder_and_every_file_comes_along(tmp_path):
     about = distribution("sizing").read_text("direct_url.json") or "{}"
-    return bool(json.loads(about).get("dir_info", {}).get("editable"))
-
-
-@pytest.fixture(scope="module")
-def told(tmp_path_factory):
-    if worked_on():
+    if json.loads(about).get("dir_info", {}).get("editable"):
         pytest.skip("installed as the folder it is worked on in: nothing was copied")
-    done = subprocess.run(
-        [sys.executable, "-P", "-c", ASKED],
-        cwd=tmp_path_factory.mktemp("empty"),
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    words = [sys.executable, "-P", "-c", ASKED, *BROUGHT]
+    done = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout.splitlines()[-1])
-
-
-def test_a_command_works_from_an_empty_folder_and_leaves_it_empty(told):
-    assert told["code"] == 0
-    assert told["left behind"] == []
-
-
-@pytest.mark.parametrize(
-    ("kind", "folder", "endings"),
-    [
-        ("sources", "data_sources", (".csv", ".json", ".md", "LICENSE")),
-        ("notebooks", "notebooks", (".ipynb",)),
-        ("template", "sizing/app/template", (".j2", ".css", ".js")),
-    ],
-)
-def test_every_file_comes_with_the_install(told, kind, folder, endings):
-    here = {f.name for f in (ROOT / folder).iterdir() if f.name.endswith(endings)}
-    assert here <= set(told[kind])
+    code, left_behind, brought = json.loads(done.stdout.splitlines()[-1])
+    assert code == 0 and left_behind == []
+    for place, (folder, endings) in BROUGHT.items():
+        here = {f.name for f in (ROOT / folder).iterdir() if f.name.endswith(endings)}
+        assert here and here <= set(brought[place])
 
 
 def test_code_and_tables_have_their_licences():

@@ -83,66 +83,50 @@ class Kernels(set):
         self.discard(kernel_id)
 
 
-def app_with(visits, lines=()):
+def app_with(names):
     app = Pages.__new__(Pages)
-    app.visits = {}
-    app.kernel_manager = Kernels(visits)
-    app.kernel_manager.lines = frozenset(lines)
-    for name in visits:
-        visit = Visit("adviser.ipynb")
-        visit.kernel = name
-        visit.made = True
-        app.visits[name] = visit
+    app.kernel_manager = Kernels(names)
+    app.visits = {name: Visit("adviser.ipynb") for name in names}
+    for name, visit in app.visits.items():
+        visit.kernel, visit.made = name, True
     return app
 
 
-def look(app, monkeypatch, *, times, clock):
-    looks = iter(range(times))
+def look(app, monkeypatch, clock, lines=""):
+    """Let the server look once for pages that were left; some are on a line."""
 
     async def asleep(seconds):
-        try:
-            next(looks)
-        except StopIteration:
-            raise asyncio.CancelledError from None
+        if left.pop():
+            raise asyncio.CancelledError
 
+    left, app.kernel_manager.lines = [True, False], frozenset(lines)
     monkeypatch.setattr(server, "asyncio", SimpleNamespace(sleep=asleep))
     monkeypatch.setattr(server, "time", SimpleNamespace(monotonic=lambda: clock))
     with contextlib.suppress(asyncio.CancelledError):
         asyncio.run(app._end_what_was_left())
+    return set(app.visits)
 
 
 def test_of_pages_that_were_left_the_latest_few_stay_for_a_while(monkeypatch):
-    app = app_with(list("abcd"), lines=["d"])
+    app, stays = app_with("abcd"), server._STAYS
     for name, since in zip("abc", (1.0, 2.0, 3.0), strict=True):
         app.visits[name].left = since
-    look(app, monkeypatch, times=1, clock=10.0)
-    assert set(app.visits) == {"b", "c", "d"} == app.kernel_manager
-    look(app, monkeypatch, times=1, clock=server._STAYS + 2.5)
-    assert set(app.visits) == {"c", "d"}
-
-
-def test_a_page_that_is_gone_back_to_is_not_ended(monkeypatch):
-    app = app_with(["a"])
-    look(app, monkeypatch, times=1, clock=0.0)
-    app.kernel_manager.lines = {"a"}
-    look(app, monkeypatch, times=1, clock=server._STAYS * 2)
-    app.kernel_manager.lines = frozenset()
-    look(app, monkeypatch, times=1, clock=server._STAYS * 3)
-    assert set(app.visits) == {"a"}
+    assert look(app, monkeypatch, 10.0, "d") == {*"bcd"} == app.kernel_manager
+    assert look(app, monkeypatch, stays + 2.5, "d") == {*"cd"}
+    # A page that is gone back to is not ended.
+    app = app_with("a")
+    for clock, lines in ((0.0, ""), (stays * 2, "a"), (stays * 3, "")):
+        assert look(app, monkeypatch, clock, lines) == {"a"}
 
 
 def test_a_visit_belongs_to_its_page_and_ends_with_its_kernel():
-    app = app_with(["a"])
+    app = app_with("a")
     assert app.visit("a", "adviser.ipynb") is app.visits["a"]
-    assert app.visit("a", "study.ipynb") is None
-    assert app.visit("", "adviser.ipynb") is None
+    assert app.visit("a", "study.ipynb") is app.visit("", "adviser.ipynb") is None
     app.kernel_manager.clear()
     assert app.visit("a", "adviser.ipynb") is None
 
 
-def test_what_a_waiting_kernel_loads_is_there():
-    assert all(find_spec(f"sizing.app.{name}") for name in server._LOADED.split())
-
-
-def test_every_page_but_the_start_has_a_kernel():
+def test_every_page_but_the_start_has_a_kernel_and_what_it_loads_is_there():
     assert {*PAGES, server.START} == set(server.notebook_files())
+    assert all(find_spec(f"sizing.app.{name}") for name in server._LOADED.split())

@@ -33,41 +33,40 @@ def mine(tmp_path, monkeypatch):
     Path("ward").symlink_to(".")
     Path("g.csv").write_text("people,count\nclients.csv,\n")
     Path("page.html").write_text(Path("chart.csv").read_text())
+    for folder in ("linked", "out/pictures"):
+        Path(folder).mkdir()
+    os.link("hard.csv", "linked/sizes.csv")
+    for name in ("ways.csv", "widths.csv", "SIZES.csv", "pictures/mine.csv"):
+        if not Path("out", name).exists():
+            Path("out", name).write_text(Path("chart.csv").read_text())
     return tmp_path
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        "study --chart out/sizes.csv --out out",
-        "study --chart out/SIZES.csv --out out",
-        "study --chart hard.csv --out linked",
-        "study --chart out/widths.csv --out out",
-        "lesson --answers out/ways.csv --out out",
-        "lesson --chart out/pictures/mine.csv --out out",
-        "stock --groups g.csv --order clients.csv",
-        "stock --groups g.csv --order ward/clients.csv",
-        "stock --groups g.csv --order CLIENTS.CSV",
-        "stock --groups g.csv --order g.csv",
-        "stock --caseload clients.csv --order clients.csv",
-        "stock --chart chart.csv --order soft.csv",
-        "stock --chart soft.csv --order hard.csv",
-        "stock --chart out/sizes.csv --order chart.csv --prices ward/chart.csv",
-        "stock --order new.csv --order New.csv",
-        "stock --order new.csv --order ward/new.csv",
-        "chart page.html --out page.html",
-        "chart chart.csv --against page.html --out ward/page.html",
-        "client sex=female --chart page.html --note PAGE.html",
-    ],
-)
+CLASHES = """
+study --chart out/sizes.csv --out out
+study --chart out/SIZES.csv --out out
+study --chart hard.csv --out linked
+study --chart out/widths.csv --out out
+lesson --answers out/ways.csv --out out
+lesson --chart out/pictures/mine.csv --out out
+stock --groups g.csv --order clients.csv
+stock --groups g.csv --order ward/clients.csv
+stock --groups g.csv --order CLIENTS.CSV
+stock --groups g.csv --order g.csv
+stock --caseload clients.csv --order clients.csv
+stock --chart chart.csv --order soft.csv
+stock --chart soft.csv --order hard.csv
+stock --chart out/sizes.csv --order chart.csv --prices ward/chart.csv
+stock --order new.csv --order New.csv
+stock --order new.csv --order ward/new.csv
+chart page.html --out page.html
+chart chart.csv --against page.html --out ward/page.html
+client sex=female --chart page.html --note PAGE.html
+"""
+
+
+@pytest.mark.parametrize("words", CLASHES.strip().splitlines())
 def test_what_is_read_is_not_written_nor_anything_twice(words, mine, capsys):
-    Path("linked").mkdir()
-    os.link("hard.csv", "linked/sizes.csv")
-    for name in ("ways.csv", "widths.csv", "SIZES.csv", "pictures/mine.csv"):
-        place = Path("out", name)
-        place.parent.mkdir(exist_ok=True)
-        if not place.exists():
-            place.write_text(Path("chart.csv").read_text())
     before = {p: p.read_bytes() for p in mine.rglob("*") if p.is_file()}
     assert main(words.split()) == 2
     said = capsys.readouterr().err
@@ -75,15 +74,17 @@ def test_what_is_read_is_not_written_nor_anything_twice(words, mine, capsys):
     assert {p: p.read_bytes() for p in mine.rglob("*") if p.is_file()} == before
 
 
-@pytest.mark.parametrize(
-    "name", ["chart.csv", "soft.csv", "ward/hard.csv", "NOTES.CSV"]
-)
-def test_files_of_other_names_may_be_read_and_written(name, mine):
+def test_files_of_other_names_may_be_read_and_written_and_trying_leaves_nothing(mine):
     Path("notes.md").write_text("mine")
+    before = {*mine.rglob("*")}
     places = Places()
-    places.reads(name, "out/sizes.csv")
+    places.reads("chart.csv", "soft.csv", "ward/hard.csv", "NOTES.CSV", "out/sizes.csv")
     places.writes("notes.md", endings=[".md"], option="--note")
-    places.fills("out", names=["ways.csv"], option="--out")
+    places.fills("out", names=["lesson.csv"], option="--out")
+    places.fills("new/out", names=["a.csv"], option="--out")
+    assert {*mine.rglob("*")} == before
+    with pytest.raises(SizingError, match="cannot be one of this name"):
+        places.writes("a\0.md", endings=[".md"], option="--note")
 
 
 OPTIONS = [
@@ -140,32 +141,16 @@ def test_a_place_that_cannot_be_written_is_told_before_anything_is_loaded(tmp_pa
     assert done.returncode == 2 and b"not a folder" in done.stderr
 
 
-@pytest.mark.parametrize("out", [".", "..", "deep/..", "full"])
+@pytest.mark.parametrize("out", [".", "..", "deep/..", "full", "protected"])
 def test_a_folder_that_holds_more_than_results_is_not_replaced(
     out, tmp_path, monkeypatch, capsys
 ):
     here = tmp_path / "here"
-    (here / "deep").mkdir(parents=True)
-    (here / "full").mkdir()
+    for folder in ("deep", "full", "protected/report.html"):
+        (here / folder).mkdir(parents=True)
     for number in range(1001):
         (here / "full" / f"{number}.txt").touch()
     monkeypatch.chdir(here)
     assert main(["study", "--out", out]) == 2
-    assert "a folder of its own" in capsys.readouterr().err
-
-
-def test_results_are_not_written_over_what_is_protected(tmp_path, capsys):
-    out = tmp_path / "out"
-    (out / "report.html").mkdir(parents=True)
-    assert main(["study", "--out", str(out)]) == 2
-    assert "report.html in it is no file" in capsys.readouterr().err
-
-
-def test_trying_a_place_leaves_nothing(tmp_path):
-    Places().fills(tmp_path / "new" / "out", names=["a.csv"], option="--out")
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_a_name_that_none_can_have_is_no_place(tmp_path):
-    with pytest.raises(SizingError, match="cannot be one of this name"):
-        Places().writes(f"{tmp_path}/a\0.md", endings=[".md"], option="--note")
+    told = "report.html in it is no file" if out == "protected" else "of its own"
+    assert told in capsys.readouterr().err

@@ -2,7 +2,7 @@
 
 import re
 import xml.etree.ElementTree as ET
-from html.parser import HTMLParser
+from html import unescape
 
 import numpy as np
 import pytest
@@ -13,45 +13,30 @@ from sizing.measures import vocabulary
 from sizing.pages.where import guide_html, how_rows, where_html, where_svg, where_words
 
 SVG = "{http://www.w3.org/2000/svg}"
-NAMES = [str(name) for name in vocabulary()["name"]]
+LABELS = vocabulary().set_index("name")["label"].to_dict()
 
 
-def groups(svg: str, kind: str) -> list[ET.Element]:
-    return ET.fromstring(svg).findall(f"{SVG}g[@class='{kind}']")
+def groups(svg: str, kind: str) -> dict[str, ET.Element]:
+    found = ET.fromstring(svg).findall(f"{SVG}g[@class='{kind}']")
+    assert len({group.get("id") for group in found}) == len(found)
+    return {str(group.get("id")): group for group in found}
 
 
-def test_every_measure_has_its_group_and_every_group_its_measure():
+def test_every_measure_has_its_group_numbered_as_in_the_list_beside():
     drawn = groups(where_svg(), "measure")
-    assert sorted(str(group.get("id")) for group in drawn) == sorted(NAMES)
-    figures = {group.get("id") for group in groups(where_svg(), "figure")}
-    assert {group.get("data-figure") for group in drawn} == figures
-    assert all(group.find(f"{SVG}path") is not None for group in drawn)
-
-
-def test_numbers_are_those_of_the_list_beside():
-    shown = {
-        str(group.get("id")): [text.text for text in group.iter(f"{SVG}text")]
-        for group in groups(where_svg(), "measure")
-    }
-    assert shown == {name: [str(i)] for i, name in enumerate(NAMES, start=1)}
+    shown = {n: [t.text for t in g.iter(f"{SVG}text")] for n, g in drawn.items()}
+    assert shown == {name: [str(i)] for i, name in enumerate(LABELS, start=1)}
     labels = re.findall(r"<li><b>([^<]+)</b>", where_html())
-    assert labels == list(vocabulary()["label"])
+    assert labels == [*LABELS.values()]
+    figures = groups(where_svg(), "figure")
+    assert {group.get("data-figure") for group in drawn.values()} == set(figures)
+    assert all(group.find(f"{SVG}path") is not None for group in drawn.values())
+    with pytest.raises(SizingError, match="elbow_cm"):
+        where_svg("elbow_cm")
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_one_measure_is_drawn_alone_on_its_figure(name):
-    svg = where_svg(name)
-    (measure,), (figure,) = groups(svg, "measure"), groups(svg, "figure")
-    assert (measure.get("id"), measure.get("data-figure")) == (name, figure.get("id"))
-    root = ET.fromstring(svg)
-    assert root.get("viewBox") == figure.get("data-view")
-    assert not "".join(text.text or "" for text in root.iter(f"{SVG}text"))
-    label = str(vocabulary().set_index("name").loc[name, "label"])
-    assert root.findtext(f"{SVG}title", "").startswith(label)
-
-
-@pytest.mark.parametrize("name", [None, *NAMES])
-def test_it_asks_for_nothing_from_outside_and_is_grey(name):
+@pytest.mark.parametrize("name", [None, *LABELS])
+def test_a_drawing_is_grey_and_asks_for_nothing_and_one_measure_stands_alone(name):
     svg = where_svg(name)
     assert not re.findall(r"href|src|@import|<script|url\([^#]", svg)
     assert re.findall(r"\w+://[^\"]+", svg) == ["http://www.w3.org/2000/svg"]
@@ -59,30 +44,25 @@ def test_it_asks_for_nothing_from_outside_and_is_grey(name):
         parts = re.findall("..", colour) if len(colour) == 6 else list(colour)
         shades = [int(part, 16) for part in parts]
         assert max(shades) - min(shades) <= 16
-
-
-def test_the_picture_has_words_for_whoever_cannot_see_it():
-    found = []
-
-    class Pictures(HTMLParser):
-        def handle_starttag(self, tag, attrs):
-            if tag == "img":
-                found.append(dict(attrs))
-
-    for name in NAMES:
-        Pictures().feed(where_html(name, small=True))
-    assert [one["alt"] for one in found] == [where_words(name) for name in NAMES]
-    assert all(one["src"].startswith("data:image/svg+xml;base64,") for one in found)
-
-
-def test_a_measure_that_is_not_in_the_vocabulary_is_refused():
-    with pytest.raises(SizingError, match="elbow_cm"):
-        where_svg("elbow_cm")
+    if name is None:
+        return
+    ((taken, measure),) = groups(svg, "measure").items()
+    ((shown, figure),) = groups(svg, "figure").items()
+    assert (taken, measure.get("data-figure")) == (name, shown)
+    root = ET.fromstring(svg)
+    assert root.get("viewBox") == figure.get("data-view")
+    assert not "".join(text.text or "" for text in root.iter(f"{SVG}text"))
+    assert root.findtext(f"{SVG}title", "").startswith(LABELS[name])
+    # It has words for whoever cannot see it.
+    (picture,) = re.findall("<img [^>]*>", where_html(name, small=True))
+    told = dict(re.findall('(alt|src)="([^"]*)"', picture))
+    assert unescape(told["alt"]) == where_words(name)
+    assert told["src"].startswith("data:image/svg+xml;base64,")
 
 
 def test_the_guide_says_of_each_measure_how_and_how_far_two_people_differ():
     page = guide_html()
-    assert page.count("<svg") == page.count("Common slips") == len(NAMES)
+    assert page.count("<svg") == page.count("Common slips") == len(LABELS)
     assert not re.search(r'(src|href)="(?!#|data:)', page)
     # Two readings differ by a normal of SD 1.4 times the root of 2: 1.96 of those.
     said = dict(how_rows("hip_circumference_cm"))["Two people differ"]
