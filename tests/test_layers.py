@@ -11,7 +11,7 @@ import sizing
 
 PACKAGE = Path(sizing.__file__).parent
 ORDER = [
-    *({"errors"}, {"resources"}, {"kinds"}, {"files"}, {"measures"}),
+    *({"resources"}, {"errors"}, {"files"}, {"measures"}),
     *({"words.numbers"}, {"stats"}, {"surveys"}, {"people"}, {"charts"}),
     *({"coverage"}, {"bands"}, {"words.chart"}, {"words.client"}),
     *({"words.client_notes"}, {"client", "stock", "lesson", "study"}, {"trials"}),

@@ -16,7 +16,7 @@ from sizing.bands.variations import (
     partition_bands,
     width_needed,
 )
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 
 __all__ = [
     "BandFit",

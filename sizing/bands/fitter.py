@@ -12,8 +12,7 @@ from sizing.bands.goal import Counter, Goal, Measured, quantile_boxes
 from sizing.bands.graph import NUDGE, Meter, Task
 from sizing.bands.request import FitSettings, check_request
 from sizing.bands.search import best_chart, climb, upper_bound
-from sizing.errors import SizingError
-from sizing.kinds import check_given
+from sizing.errors import SizingError, check_given
 from sizing.people.people import People
 
 #: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).

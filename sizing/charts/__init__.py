@@ -5,7 +5,7 @@ from sizing.charts.build import chart_from
 from sizing.charts.files import demo_chart, read_chart, write_chart
 from sizing.charts.fits import GROUPS, OUTCOMES, SizeChart, fits_matrix
 from sizing.charts.review import review_chart
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 
 __all__ = [
     "DIRECTIONS",

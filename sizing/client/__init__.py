@@ -11,7 +11,7 @@ from sizing.client.readings import (
     estimate_stature,
     how_measured,
 )
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 
 __all__ = [
     "HOW",

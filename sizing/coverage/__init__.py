@@ -11,7 +11,7 @@ from sizing.coverage.coverage import (
     weighed_harm,
 )
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 
 __all__ = [
     "HARM_WEIGHTS",

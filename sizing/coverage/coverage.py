@@ -9,8 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
-from sizing.errors import SizingError, check_number, check_replicates
-from sizing.kinds import check_columns
+from sizing.errors import SizingError, check_columns, check_number, check_replicates
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.people import People, layout
 from sizing.resources import closing, texts

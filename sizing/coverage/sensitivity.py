@@ -9,8 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import SizeChart, fits
-from sizing.errors import check_seed, one_of
-from sizing.kinds import check_columns
+from sizing.errors import check_columns, check_seed, one_of
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths, vocabulary
 from sizing.people.body.model import moments
 from sizing.people.classes import ADULT_AGE

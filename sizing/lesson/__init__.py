@@ -1,6 +1,6 @@
 """What a trainer shows: guessing against measuring, and the room's own answers."""
 
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 from sizing.lesson.answers import read_answers
 from sizing.lesson.guessing import GuessModel, fit_guess
 from sizing.lesson.practice import practice_clients, surprising_pairs

@@ -12,8 +12,7 @@ from scipy import stats
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
-from sizing.errors import SizingError, check_number, check_seed
-from sizing.kinds import check_columns
+from sizing.errors import SizingError, check_columns, check_number, check_seed
 from sizing.lesson import choosing
 from sizing.lesson.choosing import Bools, edge_margins, reading_errors
 from sizing.measures import vocabulary

@@ -18,7 +18,6 @@ from sizing.errors import (
     warn,
 )
 from sizing.files.writing import csv_bytes, workbook_bytes
-from sizing.measures.amounts import Amount, Said, Worded
 from sizing.measures.headings import Column, Found, Table, measure_columns
 from sizing.measures.typed import Quantity, quantity, unclear
 from sizing.measures.vocabulary import (
@@ -28,6 +27,9 @@ from sizing.measures.vocabulary import (
     MEASURES,
     OF_KIND,
     UNIT_WORDS,
+    Amount,
+    Said,
+    Worded,
     plain,
     plausible_range,
 )

@@ -7,8 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from sizing.errors import Problem, SizingError, one_of
-from sizing.measures.amounts import UNITS, unit_of
-from sizing.measures.vocabulary import OF_KIND, UNIT_WORDS, WRITTEN_UNITS
+from sizing.measures.vocabulary import (
+    OF_KIND,
+    UNIT_WORDS,
+    UNITS,
+    WRITTEN_UNITS,
+    unit_of,
+)
 from sizing.resources import texts
 
 _T = texts("tables")

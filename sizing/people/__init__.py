@@ -1,6 +1,6 @@
 """Whose bodies a chart is judged on: named populations, weights, own people."""
 
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 from sizing.people.classes import age_band
 from sizing.people.margins import read_margins
 from sizing.people.named import POPULATIONS, load_people, population_titles, reweight

@@ -7,8 +7,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtr
 
-from sizing.errors import SizingError, one_of
-from sizing.kinds import check_columns
+from sizing.errors import SizingError, check_columns, one_of
 from sizing.measures import SEXES
 from sizing.resources import source_table
 from sizing.stats.formulas import Floats

@@ -1,6 +1,6 @@
 """Which slings to stock, and how many of each size."""
 
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 from sizing.stock.need import NUMBERS, SHARING, Served, Use, serves_from
 from sizing.stock.offers import Offer, Years, demo_scenario, offer_from
 from sizing.stock.plan import plan_stock

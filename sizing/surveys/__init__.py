@@ -1,6 +1,6 @@
 """Readers of the surveys that commands and pages use, and the register of all."""
 
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 from sizing.surveys.nhanes import (
     ETHNIC_GROUPS,
     read_embedded,

@@ -1,6 +1,6 @@
 """Slings tried on: where sizes really begin and end, learned from what happened."""
 
-from sizing.kinds import check_kinds
+from sizing.errors import check_kinds
 from sizing.trials.learn import learn_chart
 from sizing.trials.read import demo_trials, read_trials
 

@@ -12,8 +12,7 @@ import sizing
 from sizing import bands
 from sizing.charts import demo_chart
 from sizing.coverage import assumptions
-from sizing.errors import SizingError
-from sizing.kinds import checked
+from sizing.errors import SizingError, checked
 from sizing.lesson import read_answers
 from sizing.people import load_people, people_from
 from sizing.stock import Served, demo_scenario
