@@ -13,7 +13,7 @@ PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     *({"resources"}, {"errors"}, {"files"}, {"measures"}),
     *({"words.numbers"}, {"stats"}, {"surveys"}, {"people"}, {"charts"}),
-    *({"coverage"}, {"bands"}, {"words.chart"}, {"words.client"}),
+    *({"coverage"}, {"bands"}, {"words.client"}),
     *({"words.client_notes"}, {"client", "stock", "lesson", "study"}, {"trials"}),
     *({"words"}, {"plots"}, {"pages"}, {"app"}, {"cli"}),
 ]

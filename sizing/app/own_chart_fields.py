@@ -34,8 +34,7 @@ from sizing.errors import ReadingNote, SizingError, caught_warnings
 from sizing.measures import MEASURES, written
 from sizing.measures.tables import CHART
 from sizing.resources import texts
-from sizing.words.chart import finding_words
-from sizing.words.client import capital
+from sizing.words.client import capital, finding_words
 from sizing.words.labels import labels
 
 _T = texts("own_chart")

@@ -18,7 +18,7 @@ from sizing.people import (
     reweight,
 )
 from sizing.resources import texts
-from sizing.words.chart import served_words
+from sizing.words.client import served_words
 
 _T = texts("own_chart")
 

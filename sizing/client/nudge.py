@@ -19,7 +19,7 @@ from sizing.people.people import People, layout
 from sizing.resources import invented_first
 from sizing.stats.estimates import Layout, Means, group_means
 from sizing.stats.formulas import Floats, difference_interval
-from sizing.words.chart import fits_words
+from sizing.words.client import fits_words
 from sizing.words.numbers import points_interval, share
 
 Ints = npt.NDArray[np.int64]

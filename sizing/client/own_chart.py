@@ -13,7 +13,7 @@ from sizing.measures import NO_HIGH, to_tenths
 from sizing.people.people import People, layout
 from sizing.resources import closing, invented_first, texts
 from sizing.stats.formulas import Floats
-from sizing.words.chart import (
+from sizing.words.client import (
     change_words,
     finding_words,
     fits_words,

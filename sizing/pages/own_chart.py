@@ -20,14 +20,14 @@ from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.plots.style import FAINT, INK, SHADES, SOFT, figure_of
 from sizing.resources import texts
-from sizing.words.chart import (
+from sizing.words.client import (
+    capital,
     change_words,
     finding_words,
     load_first_words,
     served_words,
     why_words,
 )
-from sizing.words.client import capital
 from sizing.words.labels import covered_rows, labels, level_words
 from sizing.words.numbers import interval
 

@@ -1,4 +1,4 @@
-"""What an answer about one client says: what, how sure, and what to do now."""
+"""What is said of a client, of a chart and of the people it serves, in plain words."""
 
 from collections.abc import Iterable, Sequence
 from typing import Any, TypeAlias
@@ -8,10 +8,23 @@ import pandas as pd
 
 from sizing.measures import plain
 from sizing.resources import invented_words, texts
-from sizing.words.chart import finding_words
-from sizing.words.numbers import Row, Say, in_100, interval, share, written
+from sizing.words.numbers import (
+    Row,
+    Say,
+    count_in,
+    in_100,
+    interval,
+    probably,
+    share,
+    span,
+    told,
+    written,
+)
 
-_T = texts("client")
+_T, _CHART = texts("client"), texts("own_chart")
+_FOUND: dict[str, str] = _CHART.found
+#: So many rows of clients without a size are named in a sentence.
+_ROWS = 12
 #: Below this gain taking a further measure settles little (our choice).
 LITTLE = 0.01
 #: What room comes to that rounds down to nothing.
@@ -281,3 +294,69 @@ def _nearest(answer: Answer, say: Say) -> str:
     amount = say(-float(near["miss"]), measure, to="down").lstrip("-")
     how = _T.misses[near["direction"]].format(amount=amount, measure=plain(measure))
     return filled(_T.what["nearest"], size=near["size"], how=how)
+
+
+def fits_words(chart: str, row: Row, people: str, *, own: bool) -> str:
+    n = row["n"]
+    whom = "this one client" if n == 1 else f"these {n:,} clients"
+    shares = {"share": share(row["estimate"]) if own else in_100(row["estimate"])}
+    shares |= {"whom": whom, "probably": probably(row)}
+    words = _FOUND["fits_clients" if own else "fits"]
+    return words.format(chart=chart, people=people, n=n, **shares)
+
+
+def why_words(row: Row, *, say: Say = written) -> str:
+    """Return one row of ``why_none`` in plain words, measures written by ``say``."""
+    measure, how = str(row["measure"]), _CHART.how[str(row["direction"])]
+    words = _FOUND["why"].format(share=interval(row), measure=plain(measure), how=how)
+    if np.isfinite(row["miss_median"]):
+        words += _FOUND["half"].format(
+            miss=say(row["miss_median"], measure, to="tenth")
+        )
+    return f"{words}."
+
+
+def finding_words(findings: pd.DataFrame, *, say: Say = written) -> list[str]:
+    return [told(words, say) for words in findings["words"]]
+
+
+def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
+    return [
+        _FOUND["load_first"].format(
+            size=row["size"],
+            limit=say(row["load_limit_kg"], "load_limit_kg", to="tenth"),
+            share=interval(row, "load_first", "load_first_"),
+        )
+        for _, row in sizes[sizes["load_first"] > 0].iterrows()
+    ]
+
+
+def change_words(changes: pd.DataFrame, *, say: Say = written) -> list[str]:
+    lines = []
+    for kind, rows in changes.groupby("change", sort=False):
+        row = rows.iloc[0]
+        ends = zip(rows["measure"], rows["from"], rows["to"], strict=True)
+        moved = ", ".join(f"{plain(m)} {span(a, b, m, say)}" for m, a, b in ends)
+        given = {"moved": moved, "end": row["end"], "size": row["size"]}
+        given |= {"share": interval(row), "left_out": share(row["left_out"])}
+        words = (
+            _FOUND["edge" if kind == "edge" else "more"] + _FOUND["reaches"]
+        ).format(**given)
+        lines.append(words + _FOUND["unsettled"] * bool(row["low"] <= 0))
+    if lines:
+        whom = _FOUND["halved" if changes["halved"].iloc[0] else "same"]
+        best = _FOUND["proved" if changes["proved"].all() else "searched"]
+        lines.append(f"{whom} {best} {_FOUND['try']}")
+    return lines
+
+
+def served_words(clients: pd.DataFrame) -> str:
+    named = clients["fits"] != ""
+    fit, wait = named.sum(), (named & (clients["measure"] != "")).sum()
+    words = _FOUND["served"].format(count=count_in(fit, len(clients)))
+    words += _FOUND["waiting"].format(count=count_in(wait, fit)) if wait else ""
+    if rows := [str(row) for row in clients.loc[~named, "row"]]:
+        more = f" and {len(rows) - _ROWS:,} more" if len(rows) > _ROWS else ""
+        which = f"row{'s' * (len(rows) > 1)} {', '.join(rows[:_ROWS])}{more}"
+        words += _FOUND["unserved"].format(rows=which)
+    return f"{words}."

@@ -27,8 +27,7 @@ from sizing.pages.own_chart import own_chart_page
 from sizing.pages.page import render
 from sizing.people.own import people_from
 from sizing.resources import cautions
-from sizing.words.chart import finding_words
-from sizing.words.client import load_words
+from sizing.words.client import finding_words, load_words
 from sizing.words.client_notes import doubt_lines
 
 from .cases import HIP, KNEE, MASS, STATURE, THIGH, WOMAN, check, made, run

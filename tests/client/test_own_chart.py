@@ -33,7 +33,7 @@ from sizing.pages.own_chart import bands_svg
 from sizing.people import load_people, people_from, read_caseload
 from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.style import HATCHES
-from sizing.words.chart import change_words, why_words
+from sizing.words.client import change_words, why_words
 
 from .cases import HIP, MASS, made
 
