@@ -25,8 +25,7 @@ from sizing.lesson.practice import Pairs, surprising_pairs
 from sizing.lesson.prepare import prepare_lesson
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.pages import lesson as pages
-from sizing.pages import lesson_pictures as pictures
-from sizing.pages.lesson_pack import lesson_files, write_files
+from sizing.pages import lesson_pack as pack
 from sizing.people import People
 from sizing.resources import texts
 from sizing.words.lesson import other_ways, table_against_tape, ways_answer
@@ -63,18 +62,18 @@ class WaysForm(AnswerForm):
 
     def show(self, answer: Answer) -> None:
         people, ways = answer
-        self._slide = pictures.wrong_slide(ways)
+        self._slide = pack.wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
         self.answered.words.value = lead(ways_answer(ways))
         parts = pages.ways_section(ways, words), pages.wrong_section()
-        shown = slide_html(pictures.drawn(self._slide)) + sections_html(parts)
+        shown = slide_html(pack.drawn(self._slide)) + sections_html(parts)
         self.answered.pictures.value = shown
         self.answered.limits.value = bullets(pages.lesson_limits(people))
         self.answered.sources.value = bullets(pages.lesson_sources(people))
 
     def saved(self, answer: Answer) -> dict[str, Any]:
         (people, ways), own = answer, self._settings
-        figure, pattern = pictures.handout_picture(ways), own.pattern.pattern
+        figure, pattern = pack.handout_picture(ways), own.pattern.pattern
         return {
             self._slide.name: self._slide.axes,
             "ways_of_choosing": ways.table,
@@ -116,7 +115,7 @@ class PairsForm(AnswerForm):
     def __init__(self, settings: LessonSettings) -> None:
         super().__init__("Find pairs", switch=settings.units)
         self._settings, self.place = settings, 0
-        self._slides: list[pictures.Slide] = []
+        self._slides: list[pack.Slide] = []
         turn, parts = button("Next pair", self.turn), self.answered
         shown = parts.words, parts.pictures, self.keep_view
         self.view = w.VBox([self.work.view, turn, *shown])
@@ -131,13 +130,11 @@ class PairsForm(AnswerForm):
             self.answered.words.value = paragraphs([_T.no_pairs])
             return
         units, numbers = self._settings.units.units, answer.table["pair"].astype(int)
-        self._slides = [pictures.pair_slide(answer, n, units=units) for n in numbers]
+        self._slides = [pack.pair_slide(answer, n, units=units) for n in numbers]
         self.place %= len(self._slides)
         count = _T.page["pair"].format(number=self.place + 1, n=len(self._slides))
         self.answered.words.value = paragraphs([count])
-        self.answered.pictures.value = slide_html(
-            pictures.drawn(self._slides[self.place])
-        )
+        self.answered.pictures.value = slide_html(pack.drawn(self._slides[self.place]))
 
     def saved(self, answer: Pairs) -> dict[str, Any]:
         return {s.name: s.axes for s in self._slides} | {"pairs": answer.table}
@@ -180,12 +177,12 @@ class PackForm:
             pattern=own.pattern.pattern,
             progress=progress,
         )
-        return lesson_files(lesson, progress=progress)
+        return pack.lesson_files(lesson, progress=progress)
 
     def _write(self, files: dict[str, bytes]) -> None:
         with self.told.wrong_is_told():
             folder = free_folder(self.folder.value.strip() or "lesson")
-            written = write_files(files, folder)
+            written = pack.write_files(files, folder)
             told = _T.page["saved"].format(n=len(written), folder=folder)
             self.told.value = paragraphs([told, _T.page["to_present"]])
             slides, shape = files["slides.html"].decode(), "aspect-ratio:16/9"

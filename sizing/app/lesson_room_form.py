@@ -35,8 +35,8 @@ from sizing.lesson.room import (
 )
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
-from sizing.pages import lesson_pictures as pictures
-from sizing.pages.lesson_pictures import Slide, drawn
+from sizing.pages import lesson_pack as pack
+from sizing.pages.lesson_pack import Slide, drawn
 from sizing.pages.page import Page, Picture, render
 from sizing.pages.room import courses_page, room_page
 from sizing.people.files import read_table
@@ -162,11 +162,11 @@ class RoomForm(LiveForm):
             self.wrong.value = status(paragraphs(told) + (listed if lines else ""))
         seed, people = self._settings.seed, self._settings.people()
         room = room_result(answers, chart, practice=cards, seed=seed)
-        slides = pictures.room_slides(room, chart.sizes, units=self.switch.units)
+        slides = pack.room_slides(room, chart.sizes, units=self.switch.units)
         repeats = None
         if len(room.error.table):
             repeats = chance_of_wrong_size(people, chart, room.error, seed=seed)
-            slides.append(pictures.repeats_slide(repeats))
+            slides.append(pack.repeats_slide(repeats))
         self._slides = slides
         self._drawn = {slide.name: drawn(slide) for slide in slides}
         return room, repeats
@@ -295,5 +295,5 @@ class CoursesForm(PageForm):
         return {"courses": render(page), slide.name: slide.axes, "courses_all": answer}
 
     def _page(self, answer: pd.DataFrame) -> tuple[Slide, Page]:
-        slide = pictures.courses_slide(answer)
+        slide = pack.courses_slide(answer)
         return slide, courses_page(answer, drawn(slide), self.switch.units)

@@ -8,16 +8,13 @@ import pandas as pd
 import pytest
 
 from sizing.charts import demo_chart
-from sizing.cli import lesson as command
 from sizing.errors import InputProblems, SizingError
 from sizing.lesson import room_result
 from sizing.lesson.room import COLUMNS, keep_course, kept_courses
-from sizing.pages.lesson_pictures import courses_slide
+from sizing.pages.lesson_pack import courses_slide
 from sizing.pages.room import courses_table
-from sizing.resources import source_table
 from sizing.words.lesson import courses_words
 from tests.lesson.cases import answers_of, demo_answers
-from tests.lesson.test_pack import arguments
 
 DAY = date(2024, 5, 1)
 
@@ -113,16 +110,3 @@ def test_a_course_of_another_spelling_or_kind_is_not_passed_over(room, tmp_path)
     (tmp_path / "course 2023-01-09.xlsx").write_bytes(b"PK")
     with pytest.raises(InputProblems, match=r"2023-01-09.xlsx.*save it as CSV"):
         kept_courses(tmp_path)
-
-
-def test_the_command_keeps_the_room_and_shows_every_room(tmp_path, capsys):
-    answers, courses = tmp_path / "room.csv", tmp_path / "mine"
-    source_table("demo_room_answers.csv").to_csv(answers, index=False)
-    words = f"--people bariatric --draws 1 --clients 3 --answers {answers} "
-    words += f"--courses {courses} --date 2024-05-01 --out {tmp_path / 'out'}"
-    assert command.run(arguments(*words.split())) == 0
-    assert "course 2024-05-01.csv" in capsys.readouterr().out
-    page = (tmp_path / "out" / "courses.html").read_text(encoding="utf-8")
-    assert "2024-05-01" in page and "safe working load" in page
-    index = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
-    assert 'href="courses.html"' in index

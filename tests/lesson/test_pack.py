@@ -18,8 +18,14 @@ from sizing.lesson import read_answers
 from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.prepare import prepare_lesson
 from sizing.pages.lesson import answers_html, cards_html
-from sizing.pages.lesson_pack import lesson_files, lesson_slides, write_files
-from sizing.pages.lesson_pictures import pair_slide, repeats_slide, wrong_slide
+from sizing.pages.lesson_pack import (
+    lesson_files,
+    lesson_slides,
+    pair_slide,
+    repeats_slide,
+    write_files,
+    wrong_slide,
+)
 from sizing.resources import source_table
 from tests.reading import grade, long_sentences, words_of
 
@@ -41,13 +47,13 @@ def pack(lesson, tmp_path_factory):
 def test_the_pack_is_complete(pack):
     folder, written = pack
     names = {str(path.relative_to(folder)) for path in written}
-    known = set(USES["lesson"]["fills"]["--out"])
+    known = set(USES["lesson"].fills["--out"])
     assert {n if "/" not in n else n.partition("/")[0] + "/" for n in names} <= known
-    pages = "index slides wall_chart participant_sheet facilitator_plan attendance room"
-    pages += " handout evidence cards card_answers"
+    asked = "index slides wall_chart participant_sheet facilitator_plan attendance room"
+    asked += " handout evidence cards card_answers"
     pictures = "wrong_size.png wrong_size.svg pair_1.svg how_often_to_measure.png"
-    assert {f"{page}.html" for page in pages.split()} <= names
-    assert {"answer_form.xlsx", *(f"pictures/{p}" for p in pictures.split())} <= names
+    wanted = {f"{page}.html" for page in asked.split()} | {"answer_form.xlsx"}
+    assert wanted | {f"pictures/{p}" for p in pictures.split()} <= names
     assert all(path.stat().st_size > 100 for path in written)
 
 
@@ -165,11 +171,12 @@ def test_slides_are_numbered_and_ask_before_they_answer(pack):
 
 
 def test_a_pair_is_told_in_the_units_chosen(lesson):
-    slide = pair_slide(lesson.pairs, 1, units="stone")
-    assert re.search(r"\d+ st \d+ lb", slide.alt) and " cm" not in slide.alt
-    values = lesson.pairs.table.iloc[0]
-    measure = values["parting_measure"]
-    assert written(values["a"], measure, "stone") in slide.alt
+    alt, row = (
+        pair_slide(lesson.pairs, 1, units="stone").alt,
+        lesson.pairs.table.iloc[0],
+    )
+    assert re.search(r"\d+ st \d+ lb", alt) and " cm" not in alt
+    assert written(row["a"], row["parting_measure"], "stone") in alt
 
 
 def test_the_work_tells_its_progress_and_can_be_stopped(lesson):
@@ -187,17 +194,22 @@ def arguments(*words: str) -> argparse.Namespace:
     return parser.parse_args(list(words))
 
 
-def test_the_command_makes_the_same_pack_of_the_same_seed(pack, tmp_path, capsys):
-    out = tmp_path / "new" / "lesson"
-    room = tmp_path / "room.csv"
+def test_the_command_makes_the_same_pack_and_keeps_the_course(pack, tmp_path, capsys):
+    out, room, courses = (tmp_path / n for n in ("new/lesson", "room.csv", "mine"))
     source_table("demo_room_answers.csv").to_csv(room, index=False)
-    words = f"--people bariatric --draws 2 --clients 6 --answers {room} --out {out}"
+    words = f"--people bariatric --draws 2 --clients 6 --answers {room} --out {out} "
+    words += f"--courses {courses} --date 2024-05-01"
     assert command.run(arguments(*words.split())) == 0
     for path in pack[1]:
-        twin = out / path.relative_to(pack[0])
-        assert path.read_bytes() == twin.read_bytes(), path.name
+        twin = (out / path.relative_to(pack[0])).read_bytes()
+        # The room is kept, and its page is one more in the list.
+        assert path.name == "index.html" or path.read_bytes() == twin, path.name
+    assert b'href="courses.html"' in (out / "index.html").read_bytes()
+    page = (out / "courses.html").read_text(encoding="utf-8")
+    assert "2024-05-01" in page and "safe working load" in page
     told = capsys.readouterr().out
-    assert "By eye" in told and "6 practice clients" in told
+    for part in ("By eye", "6 practice clients", "course 2024-05-01.csv"):
+        assert part in told
     assert "bmi_class" not in told
 
 
