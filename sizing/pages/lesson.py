@@ -2,11 +2,9 @@
 
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from functools import cache, partial
-from importlib.resources import files
+from functools import cache
 from typing import Any
 
-import jinja2
 import pandas as pd
 
 from sizing.charts import SizeChart
@@ -17,7 +15,7 @@ from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import WAY_WORDS, WRONG, WaysResult
 from sizing.measures import EDGE_RULE, labels, pattern_words, vocabulary, written
-from sizing.pages.page import Page, Picture, Section, Table, render, shown, table
+from sizing.pages.page import Page, Picture, Section, Table, render, table, template
 from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
@@ -33,24 +31,6 @@ _A_SHEET = 6
 BY_ONE = ("one_too_small", "one_too_large")
 
 
-@cache
-def _environment() -> jinja2.Environment:
-    made = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(str(files("sizing.pages") / "lesson_pages")),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=shown,
-    )
-    made.filters |= {
-        "interval": interval,
-        "titled": partial(words_of.title_of, first=True),
-    }
-    made.globals |= {"by_eye": _T.by_eye, "edge_rule": EDGE_RULE}
-    return made
-
-
 def lesson_page(
     name: str,
     chart: SizeChart,
@@ -61,17 +41,15 @@ def lesson_page(
     """Write a page of the pack; its template finds chart, measures and pattern."""
     named = [f"Pattern of sling: {pattern}"] if pattern else []
     named += pattern_words(pattern, chart.measures) if pattern else []
-    return (
-        _environment()
-        .get_template(f"{name}.html.j2")
-        .render(
-            cautions=cautions(),
-            chart=_chart_shown(chart, units),
-            measures=_measures_shown(tuple(chart_limits(chart)), units),
-            pattern=named,
-            units=units,
-            **shown,
-        )
+    return template(f"lesson_pages/{name}.html.j2").render(
+        by_eye=_T.by_eye,
+        cautions=cautions(),
+        chart=_chart_shown(chart, units),
+        edge_rule=EDGE_RULE,
+        measures=_measures_shown(tuple(chart_limits(chart)), units),
+        pattern=named,
+        units=units,
+        **shown,
     )
 
 
@@ -226,8 +204,9 @@ def handout_html(
         pattern=pattern,
         answer=words_of.ways_answer(ways),
         figure=figure,
-        people=people,
+        interval=interval,
         rows=told(ways),
+        who=f"{words_of.title_of(people.name, first=True)}, n = {people.n:,}",
         worst=words_of.worst_group(ways),
         wrong=wrong_words(*BY_ONE),
     )

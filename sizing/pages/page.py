@@ -117,8 +117,8 @@ def shown(value: object) -> object:
 
 @cache
 def template(name: str, shown: Callable[[object], object] = shown) -> jinja2.Template:
-    text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
     environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(str(files("sizing.pages"))),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -126,7 +126,7 @@ def template(name: str, shown: Callable[[object], object] = shown) -> jinja2.Tem
         undefined=jinja2.StrictUndefined,
         finalize=shown,
     )
-    return environment.from_string(text)
+    return environment.get_template(name)
 
 
 def render(page: Page) -> str:

@@ -106,7 +106,7 @@ def test_resampling_participants_widens_the_interval_where_they_differ():
 
 
 #: A table, who read it again, a figure of its error, and what was published: the
-#: coefficient of repeatability, 2 sqrt(2) TEM (1986); mean square within, ICC(1,1) (1979).
+#: coefficient of repeatability, 2 sqrt(2) TEM; the mean square within, and ICC(1,1).
 PUBLISHED = [
     (LARGE, "within", lambda row: 2 * np.sqrt(2) * row["tem"], 43.2, 0.1),
     (SMALL, "within", lambda row: 2 * np.sqrt(2) * row["tem"], 56.4, 0.1),
