@@ -50,7 +50,6 @@ class RoomForm(LiveForm):
 
     def __init__(self, settings: LessonSettings, cards: CardsForm) -> None:
         super().__init__()
-        # Cards change with the units, and the answers after them: see the page.
         self._settings, self._cards, self.switch = settings, cards, settings.units
         self._laid_for: str | None = None
         self._slides: list[Slide] = []

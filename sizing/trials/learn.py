@@ -114,12 +114,11 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
 
     Notes
     -----
-    A size of measure j fits a body of x from its edge low to its edge high; from
-    person to person an edge is unsharp by s, and a reading errs by e: too large at j
-    has the chance Phi((low - x) / r), too small Phi((x - high) / r), with r^2 = s^2 +
-    e^2. A trial fits if every measure does. An edge is the printed one, moved by what
-    all sizes share (SD 5 cm) and by a part of its own. The posterior is drawn, not
-    approximated (``sizing.trials.model.draw``).
+    From person to person an edge is unsharp by s, and a reading x errs by e: too large
+    at a measure has the chance Phi((low - x) / r), too small Phi((x - high) / r), with
+    r^2 = s^2 + e^2; a trial fits if every measure does. An edge is the printed one,
+    moved by what all sizes share (SD 5 cm) and by a part of its own. The posterior is
+    drawn (``sizing.trials.model.draw``).
 
     Examples
     --------

@@ -74,10 +74,9 @@ def read_trials(
     trials : path or DataFrame
         CSV or XLSX, one row per sling tried on: ``size`` as on the chart, ``outcome``
         (fits, too small, too large, both), every length and girth that the chart
-        limits, such as ``hip_circumference_cm`` or ``hip_circumference_in``. May
-        hold ``service`` (a word, no name), ``chart``, ``pattern``, ``how`` (one of
-        ``sizing.client.HOW``; empty: tape once), ``too_small_where`` and
-        ``too_large_where`` (places parted by ``;``).
+        limits, in any unit. May hold ``service`` (a word, no name), ``chart``,
+        ``pattern``, ``how`` (one of ``sizing.client.HOW``; empty: tape once),
+        ``too_small_where`` and ``too_large_where`` (places parted by ``;``).
     chart : SizeChart
         The printed chart of the slings tried.
     pattern : str, optional
@@ -93,9 +92,8 @@ def read_trials(
     Raises
     ------
     InputProblems, SizingError
-        Naming every unknown size, outcome, place, way of measuring or pattern, and
-        every outcome that contradicts its places; or if fewer than ``LEAST`` trials
-        can be used, or those of several patterns stand together and none is chosen.
+        Naming every word that is not known or contradicts another; or if too few
+        trials can be used, or those of several patterns stand together.
 
     Warns
     -----
