@@ -47,7 +47,7 @@ def pack(lesson, tmp_path_factory):
 def test_the_pack_is_complete(pack):
     folder, written = pack
     names = {str(path.relative_to(folder)) for path in written}
-    known = set(USES["lesson"].fills["--out"])
+    known = set(USES["lesson"]["fills"]["--out"])
     assert {n if "/" not in n else n.partition("/")[0] + "/" for n in names} <= known
     asked = "index slides wall_chart participant_sheet facilitator_plan attendance room"
     asked += " handout evidence cards card_answers"
