@@ -156,11 +156,7 @@ class LongWork:
 
 
 class Later:
-    """Does something once nobody has asked for it again for a moment.
-
-    Typing into a table asks at every cell; the work is done once, after a pause.
-    Without a running loop, as in a test, it is done at once.
-    """
+    """Does something once nobody has asked for it again for a moment; in a test now."""
 
     def __init__(self, what: Callable[[], object]) -> None:
         self._what = what
@@ -204,12 +200,7 @@ class AnswerParts:
 
 
 class PageForm(ABC):
-    """The parts of a page, in the order every page keeps, and its one answer.
-
-    ``entry``, ``answer_view``, ``picture_view``, ``keep_view``, ``limits_view``,
-    ``cautions_view`` and ``sources_view`` are shown; ``answer`` is None where it no
-    longer holds.
-    """
+    """A page's views, in the order every page keeps, and its answer while it holds."""
 
     def __init__(self, *, switch: UnitSwitch | None = None, none: str = "") -> None:
         self.answer: Any = None

@@ -30,10 +30,7 @@ _ANY = "not said"
 
 
 def fitting(**look: str) -> w.Layout:
-    """Return a layout as wide as the words, and of one part alone.
-
-    One made while a module loads is lost to a page opened anew on the same kernel.
-    """
+    # Of one part alone: one made while a module loads is lost to a page opened anew.
     return w.Layout(**{"width": "auto"} | look)
 
 

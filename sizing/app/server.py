@@ -1,12 +1,7 @@
-"""The pages' server: the kit's own notebooks, each with a kernel of its own.
+"""The pages' server: the notebooks that came with this install, and nothing else.
 
-It serves nothing but the notebooks that came with this install and the files that show
-them. Two kernels that have loaded the kit already wait for whichever page is asked for.
-
-What is entered in a page lives in the memory of its kernel and nowhere else. A visit to
-a page has a name, which stands in its address: whoever reloads the page, or goes back
-to it, finds the same kernel with everything entered. A visit ends when it is begun
-afresh, some time after its page was closed, or with the server.
+What is entered in a page lives in the memory of its kernel alone. A visit has a name in
+its address: whoever reloads the page finds the same kernel, with everything entered.
 """
 
 import asyncio

@@ -40,11 +40,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def write_settings(state: Path) -> None:
-    """Write the settings that keep JupyterLab quiet and offline.
-
-    They lie in the user's own state folder, so that neither what came with the
-    notebooks nor the settings of whatever else uses JupyterLab here change them.
-    """
+    """Write what keeps JupyterLab quiet and offline, where nothing else changes it."""
     place = state / "config" / "labconfig"
     place.mkdir(parents=True, exist_ok=True)
     for name, content in _T.lab_files.items():
