@@ -142,10 +142,9 @@ def _why_not(
     code: npt.NDArray[Any],
     possible: Sequence[npt.NDArray[Any]],
 ) -> dict[str, Any]:
-    n, names = len(code), list(values)
-    size, measure, direction = np.full((3, n), -1)
-    miss = np.full(n, np.nan)
-    small, large = np.zeros((2, n), dtype=bool)
+    size, measure, direction = np.full((3, len(code)), -1)
+    miss = np.full(len(code), np.nan)
+    small, large = np.zeros((2, len(code)), dtype=bool)
 
     rows = np.flatnonzero(np.isin(code, [2, 3, 4, 5]))
     if len(rows):
@@ -157,20 +156,16 @@ def _why_not(
 
     rows = np.flatnonzero(code == 6)
     direction[rows] = 3
-    for j in range(len(names) - 1, -1, -1):
-        low, high = limits(chart)[names[j]]
-        limiting = unpack([part[rows] for part in possible], len(chart.sizes)) & (
-            (low > 0) | (high < NO_HIGH)
-        )
-        deciding = (values[names[j]][rows] == MISSING_TENTHS) & limiting.any(axis=1)
+    could = unpack([part[rows] for part in possible], len(chart.sizes))
+    for j, (name, (low, high)) in reversed([*enumerate(limits(chart).items())]):
+        limiting = could & ((low > 0) | (high < NO_HIGH))
+        deciding = (values[name][rows] == MISSING_TENTHS) & limiting.any(axis=1)
         measure[rows[deciding]] = j
     return {
         "nearest_size": _labels(size, chart.sizes),
-        "failing_measure": _labels(measure, names),
+        "failing_measure": _labels(measure, list(values)),
         "direction": _labels(direction, DIRECTIONS),
-        "miss": miss,
-        "too_small": small,
-        "too_large": large,
+        **{"miss": miss, "too_small": small, "too_large": large},
     }
 
 
