@@ -20,7 +20,7 @@ from sizing.pages.where import how_html, where_html
 from sizing.resources import texts
 
 _T = texts("client")
-MASS = "body_mass_kg"
+MASS, HIP = "body_mass_kg", "hip_circumference_cm"
 #: A client of our own making, to see how an answer looks: weighed in the hoist,
 #: cannot stand, hips taken twice.
 EXAMPLE = Visit(
@@ -30,9 +30,9 @@ EXAMPLE = Visit(
         "age_years": "74",
         MASS: 61.0,
         "knee_height_cm": 48.0,
-        "hip_circumference_cm": 101.0,
+        HIP: 101.0,
     },
-    {MASS: "hoist scale", "hip_circumference_cm": "tape twice"},
+    {MASS: "hoist scale", HIP: "tape twice"},
     loads={"hoist": 160.0, "spreader bar": 200.0},
 )
 NOBODY = Visit(date(2026, 1, 1))

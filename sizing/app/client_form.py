@@ -83,10 +83,7 @@ def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:
 
 
 class ClientForm(PageForm):
-    """Enter what is known, read the answer, write the note.
-
-    Once asked for, the answer follows every entry, or is taken back.
-    """
+    """Enter what is known, read the answer, write the note."""
 
     def __init__(
         self, chart: SizeChart | None = None, *, switch: UnitSwitch | None = None

@@ -49,8 +49,7 @@ def read_clients(path: str | Path) -> pd.DataFrame:
                 unusual[taken.rows[(one.row or 2) - 1]].append(words)
         else:
             warn(item.message, item.category)
-    if units:
-        named = ", ".join(f"{c!r} in {bare[c]}" for c in units)
+    if named := ", ".join(f"{c!r} in {bare[c]}" for c in units):
         say(file.name, f"no unit in the heading, so read as the kit's: {named}")
     say(file.name, taken.read())
     standard = standard.reset_index(drop=True)
@@ -61,10 +60,7 @@ def read_clients(path: str | Path) -> pd.DataFrame:
 def judge_clients(
     chart: SizeChart, clients: pd.DataFrame, *, seed: int = 1
 ) -> pd.DataFrame:
-    """Judge a list of clients against one chart, a row each, as ``check_client`` would.
-
-    ``measure``: what the chart limits and was not taken; ``check``: what looks wrong.
-    """
+    """Judge a list of clients against one chart, a row each; see ``check_client``."""
     edges = outcomes.edges_of(chart, outcomes.load_table_of(chart, None)[1])
     rows = [_judged(record, edges, seed) for record in records(clients)]
     return pd.DataFrame(rows, columns=COLUMNS)
@@ -75,8 +71,8 @@ def _judged(record: dict[Any, Any], edges: outcomes.Edges, seed: int) -> dict[st
     out: dict[str, Any] = dict.fromkeys(COLUMNS, "") | {"chance": np.nan}
     out |= {name: record[name] for name in ("row", "reference") if name in record}
     if not client.readings and client.sex is None and client.age_years is None:
-        measure = listed([plain(m) for m in edges.measures])
-        return out | {"how_sure": "Nothing is known of this client", "measure": measure}
+        out["measure"] = listed([plain(m) for m in edges.measures])
+        return out | {"how_sure": "Nothing is known of this client"}
     over = outcomes.over_load(client, edges.load)
     bodies = bodies_of(client, seed=seed, fewer=FEWER)
     hung = outcomes.never_less(client, bodies)
@@ -92,7 +88,8 @@ def _judged(record: dict[Any, Any], edges: outcomes.Edges, seed: int) -> dict[st
     outside = outcomes.broken_by(client.readings, edges)[0]
     broken = outside != ""
     fits = (chance >= 0.5) & ~broken & ~waits
-    named = [edges.sizes[i] for i in np.argsort(-chance, kind="stable") if fits[i]]
+    order = np.argsort(-chance, kind="stable")
+    named = [edges.sizes[i] for i in order if fits[i]]
     out["fits"] = " and ".join(named)
     if named:
         out["chance"] = float(min(chance[fits]))
@@ -103,7 +100,6 @@ def _judged(record: dict[Any, Any], edges: outcomes.Edges, seed: int) -> dict[st
         out["how_sure"] = "Not judged before what is missing is measured"
     else:
         out["chance"] = float(chance.max())
-        order = np.argsort(-chance, kind="stable")
         play = [edges.sizes[i] for i in order if chance[i] >= 0.05 and not broken[i]]
         out["how_sure"] = f"Not settled: {listed(play, 'or') if play else 'none'}"
         if none >= 0.5:
@@ -120,21 +116,17 @@ def _judged(record: dict[Any, Any], edges: outcomes.Edges, seed: int) -> dict[st
         near = fits & ~outcomes.is_far(edges.load / 10, one.value, one.sd)
         told = "weight near the load limit of"
         checks += [f"{told} {edges.sizes[i]}" for i in np.flatnonzero(near)]
-    checks += [
-        f"{plain(outside[i])} outside the edge of {edges.sizes[i]} although it would "
-        "fit"
-        for i in np.flatnonzero(broken & (chance >= 0.5))
-    ]
+    told = "{} outside the edge of {} although it would fit"
+    for i in np.flatnonzero(broken & (chance >= 0.5)):
+        checks.append(told.format(plain(outside[i]), edges.sizes[i]))
     return out | {"check": "; ".join(filter(None, checks))}
 
 
 def _client(record: dict[Any, Any]) -> Client:
     known = {k: v for k, v in record.items() if v is not None and not pd.isna(v)}
-    stated = str(known.get("condition", "")).split(";")
-    conditions, wrong = condition_keys(stated)
+    conditions, wrong = condition_keys(str(known.get("condition", "")).split(";"))
     if wrong:
-        at = record.get("row")
-        here = [replace(one, row=at, column="condition") for one in wrong]
+        here = [replace(one, row=record.get("row")) for one in wrong]
         raise InputProblems(here, about="the clients")
     sex, age = known.get("sex"), known.get("age_years")
     readings = tuple(
@@ -142,5 +134,5 @@ def _client(record: dict[Any, Any]) -> Client:
         for m in MEASURES
         if m in known
     )
-    years = None if age is None else float(age)
-    return Client(sex, years, readings, conditions=conditions)
+    age = None if age is None else float(age)
+    return Client(sex, age, readings, conditions=conditions)

@@ -210,8 +210,6 @@ def _leaving(
         centile = float(ndtr(np.median(z[:, j]))) if j < 2 else np.nan
         ages = np.where(np.isfinite(ends), ends, np.nan)
         rows.append((name, edge / 10, centile, *ages, float(1 - passes.mean())))
-    if not rows:
-        return pd.DataFrame()
     columns = ["measure", "high_edge", "centile", "estimate", "low", "high"]
     method = "present centile of CDC 2000 kept; 90 % of such bodies"
     table = pd.DataFrame(rows, columns=[*columns, "beyond_20"])

@@ -125,17 +125,13 @@ def check_client(
     -------
     ClientAnswer
         ``sizes``, the likeliest first, those a reading breaks last: estimate, low, high
-        (chance that all fits and is borne; Monte Carlo 95 %), not_judged (measures
-        limited and unknown: ``estimate`` is empty, ``high`` the chance of the rest),
-        load_limit_kg (lowest of all parts), over_load, deciding_measure (likeliest to
-        fail), margin (to its nearer edge, cm or kg, below 0 outside), broken_by (read
-        outside an edge by more than its error), broken_by_how_much.
-        ``margins``, by size and measure: edges as on the chart, allowance; estimate,
-        low, high (body + allowance, 90 %), margins, chance of it alone, reading.
-        ``measures``: evidence, how, reading, error_sd, estimate, low, high (90 %).
-        ``borderline``: what ``change`` (1 cm or kg) of a measure read within 2 of its
-        edge would do. ``outcomes``, ``next_measure``, ``loads``, ``allowances``;
-        ``growth`` of a child.
+        (chance that all fits and is borne; Monte Carlo 95 %), not_judged (limited and
+        unknown: ``high`` is the chance of the rest), deciding_measure (likeliest to
+        fail), margin (to its nearer edge, cm or kg, below 0 outside), broken_by.
+        ``margins``, by size and measure: edges, allowance, what body + allowance may be
+        (90 %), chance of it alone. ``measures``: evidence, reading, error_sd and what
+        the body may be. ``borderline``: what 1 cm or kg more or less would change.
+        ``outcomes``, ``next_measure``, ``loads``, ``allowances``, a child's ``growth``.
 
     Raises
     ------
@@ -189,7 +185,8 @@ def check_client(
     # Growth follows body mass and stature: nothing is said where they do not count.
     if child and not set(away) & set(MEASURES[:2]):
         first = str(sizes["size"].iloc[0])
-        growth = outgrows(bodies, edges.without(away), first, seed=seed)
+        growth = outgrows(bodies, edges, first, seed=seed)
+        growth = growth[~growth["measure"].isin(away)].reset_index(drop=True)
     near = {}
     if bodies.weight @ ~found.may.any(axis=1) >= _NONE_FITS:
         near = _nearest(now.quantiles[1], body_chart, now.over)

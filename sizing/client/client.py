@@ -100,10 +100,7 @@ def client_from(
     confirmed: bool = False,
     conditions: str | Iterable[str] = (),
 ) -> Client:
-    """Check what was entered of one client and return it in cm, kg and years.
-
-    Names carry units; text such as ``5 ft 2 in`` is understood; empty is not known.
-    """
+    """Check what was entered of one client and return it in cm, kg and years."""
     given, how, bare = _named(entries, how)
     values, unusual, names, read_as = _standard(given, confirmed)
     use = (*MEASURES, *segments())

@@ -9,7 +9,7 @@ import pandas as pd
 from sizing.charts import SizeChart, review_chart
 from sizing.client.change import measure_again_in
 from sizing.client.client import Client
-from sizing.client.outcomes import in_use, too_near
+from sizing.client.outcomes import in_use, is_far
 from sizing.client.posterior import Bodies
 from sizing.client.readings import MASS, STATURE, TAKEN
 from sizing.errors import Problem
@@ -132,7 +132,9 @@ class JudgedClient:
 
     @property
     def near_load(self) -> pd.DataFrame:
-        return too_near(self._parts, self.weight["value"], self.weight["error"])
+        parts, mass = self._parts, self.weight
+        limit = parts["load_limit_kg"].to_numpy(dtype=float)
+        return parts[~is_far(limit, mass["value"], mass["error"])]
 
     @property
     def not_entered(self) -> list[str]:

@@ -106,10 +106,7 @@ def nudge(
     *,
     among: npt.NDArray[np.bool_] | None = None,
 ) -> Nudge:
-    """Say whom a chart fits, and compare it as ``compare_charts`` does, at once.
-
-    ``among``: the rows that count, else all.
-    """
+    """Say whom a chart fits, and compare it as ``compare_charts`` does, at once."""
     first = after if before is None else before
     place = nudge_layout(people, first, after) if place is None else place
     a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (first, after))
@@ -289,10 +286,7 @@ def density(people: People, measure: str) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Bands:
-    """One measure's bands over people, in the units of a page, ``left`` to ``right``.
-
-    ``start`` and ``stop`` are drawn; ``from`` and ``to`` shared with the size before.
-    """
+    """One measure's bands over people, in the units of a page, left to right."""
 
     sizes: pd.DataFrame
     gaps: list[tuple[float, float]]

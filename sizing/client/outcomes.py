@@ -41,10 +41,7 @@ def _within(value: Any, least: float, most: float) -> bool:
 
 
 def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
-    """Return every allowance, what practice suggests and what is in use (cm).
-
-    A chart of body measures needs none; the fabric's own is held to body + allowance.
-    """
+    """Return every allowance, what practice suggests and what is in use (cm)."""
     table, chosen = source_table("allowances.csv"), chosen or {}
     for key, value in chosen.items():
         if key not in set(table["key"]) or not _within(value, -_MOST_CM, _MOST_CM):
@@ -126,11 +123,6 @@ def is_far(limit: Floats, mass: float, error: float) -> Mask:
     return np.asarray(~(np.abs(mass - limit) <= near))
 
 
-def too_near(parts: pd.DataFrame, mass: float, error: float) -> pd.DataFrame:
-    limit = parts["load_limit_kg"].to_numpy(dtype=float)
-    return parts[~is_far(limit, mass, error)]
-
-
 def in_use(
     loads: pd.DataFrame,
     margins: pd.DataFrame,
@@ -161,15 +153,6 @@ class Edges:
     @property
     def measures(self) -> tuple[str, ...]:
         return tuple(self.low)
-
-    def without(self, measures: Collection[str]) -> "Edges":
-        """Return the edges of the other measures; the load limit goes with the mass."""
-        low, high = (
-            {name: edge for name, edge in ends.items() if name not in measures}
-            for ends in (self.low, self.high)
-        )
-        free = np.full_like(self.load, NO_HIGH)
-        return Edges(self.sizes, low, high, free if MASS in measures else self.load)
 
     def spans(self) -> tuple[Floats, Floats]:
         """Return low and high edges, cm or kg, measures x sizes, NaN: no limit."""

@@ -151,12 +151,15 @@ def draw_bodies(
         laws = _laws(law, unlike, older_times(parts[2], parts[1]))
         each = (np.log(p) + _seated_density(law, s, seated, error) for p, s in laws)
         density = np.stack(list(each))
-        log_weight = _aimed(parts[0] - centre, aim) + np.logaddexp.reduce(density)
+        x = parts[0] - centre
+        # What the aim must be divided out by.
+        aimed = 0.5 * np.einsum("ni,ij,nj->n", x, aim[0], x) - x @ aim[1]
+        log_weight = aimed + np.logaddexp.reduce(density)
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         if last or 1.0 / np.square(weight).sum() >= ENOUGH * builds:
             break
-        aim = _aim_at(parts[0] - centre, weight)
+        aim = _aim_at(x, weight)
     # The chance of each build that it is not the first law's, of people as surveyed.
     unlikely = 1.0 - np.exp(density[0] - np.logaddexp.reduce(density))
     logs = _seated(law.mean, [s for _, s in laws], unlikely, seated, error, z)
@@ -246,17 +249,8 @@ def _seated_density(
     return log_density(seated[place] - one.mean[:, place], part)
 
 
-def _aimed(x: Floats, aim: tuple[Floats, Floats]) -> Floats:
-    """Return the log of what the aim must be divided out by."""
-    out: Floats = 0.5 * np.einsum("ni,ij,nj->n", x, aim[0], x) - x @ aim[1]
-    return out
-
-
 def _aim_at(x: Floats, weight: Floats) -> tuple[Floats, Floats]:
-    """Return a normal likelihood that moves the builds to where the weight is.
-
-    Precision and information of the weighted builds minus those as drawn, wider.
-    """
+    """Return a normal likelihood that moves the builds to where the weight is."""
     moved = weight @ x
     gap = x - moved
     # A few heavy builds understate their own spread: widen by the kernel.

@@ -169,10 +169,7 @@ def estimate_stature(
     *,
     equation: str = KNEE_EQUATIONS[0],
 ) -> StatureEstimate:
-    """Estimate stature from segments: constant + slope x segment + slope x age (cm).
-
-    Equations made on the person's age come first; beyond all the nearest is put in.
-    """
+    """Estimate stature from segments: constant + slope x segment + slope x age (cm)."""
     one_of("sex", sex, SEXES)
     one_of("knee-height equation", equation, KNEE_EQUATIONS)
     table = equations()

@@ -68,10 +68,7 @@ class Decision:
 
 @dataclass(frozen=True)
 class Visit:
-    """What was entered, in cm and kg, as for ``client_from`` and ``check_client``.
-
-    And what was decided; ``own`` holds columns that the adviser added.
-    """
+    """What was entered, in cm and kg, as for ``client_from`` and ``check_client``."""
 
     on: date
     entries: Mapping[str, Any] = field(default_factory=dict)
@@ -295,10 +292,7 @@ def _read(path: Path) -> list[Visit]:
 def keep_visit(
     folder: str | Path, reference: str, visit: Visit, *, instead_of: Visit | None = None
 ) -> Path:
-    """Keep one visit in the client's file, instead of the one that was opened if any.
-
-    Nothing is written if the file cannot be read or somebody else changed it.
-    """
+    """Keep one visit in the client's file, instead of the one opened, if any was."""
     # Where the folder cannot be made, locking it says why.
     with suppress(OSError):
         Path(folder).mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -344,21 +338,20 @@ def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFra
     for path in paths:
         row: dict[str, Any] = dict.fromkeys(LISTED, "")
         row |= {"reference": _reference_of(path), "visits": 0, "last": path == newest}
+        rows.append(row)
         try:
             visits = _read(path)
         except SizingError as error:
             row["problem"] = str(error)
-        else:
-            last = visits[-1]
-            due = last.decision.review_on
-            years = quantity(str(last.entries.get("age_years", "")), "years")
-            age = years.standard if isinstance(years, Quantity) else GROWN
-            if due is None and age < GROWN:
-                due = last.on + _CHILD_AGAIN
-            row |= {"visits": len(visits), "last_visit_on": last.on.isoformat()}
-            row |= {"size": last.decision.size, "due": _due(due, today)}
-            row |= {"due_on": due.isoformat() if due else ""}
-        rows.append(row)
+            continue
+        last, due = visits[-1], visits[-1].decision.review_on
+        years = quantity(str(last.entries.get("age_years", "")), "years")
+        age = years.standard if isinstance(years, Quantity) else GROWN
+        if due is None and age < GROWN:
+            due = last.on + _CHILD_AGAIN
+        row |= {"visits": len(visits), "last_visit_on": last.on.isoformat()}
+        row |= {"size": last.decision.size, "due": _due(due, today)}
+        row["due_on"] = due.isoformat() if due else ""
     # What is due first; what has no day comes after all that have one.
     rows.sort(key=lambda row: (row["due_on"] or "9999", row["reference"]))
     return pd.DataFrame(rows, columns=[*LISTED, "last"])

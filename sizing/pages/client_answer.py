@@ -138,10 +138,7 @@ def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Ax
 
 
 def _either_way(answer: ClientAnswer, say: Say) -> pd.DataFrame:
-    """Return the likeliest body with one more and one less of what decides.
-
-    No rows where nothing would change, or the body or that measure cannot be drawn.
-    """
+    """Return the likeliest body with one more and one less of what decides."""
     best = answer.measures.set_index("measure")["estimate"]
     rows = answer.borderline
     rows = rows[rows["measure"].isin(rows["measure"].head(1))]

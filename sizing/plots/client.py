@@ -120,10 +120,7 @@ def plot_visits(
     say: Say = written,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw one measure's readings over the visits against the chart's sizes.
-
-    ``found``: its row of ``over_visits``; ``size``: the one in use, drawn darker.
-    """
+    """Draw one measure's readings over the visits against the chart's sizes."""
     ax = axes_or_new(ax, width=7.4, height=3.6)
     measure = str(found["measure"])
     with quiet_style():
