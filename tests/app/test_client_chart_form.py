@@ -406,7 +406,9 @@ async def test_a_later_choice_of_people_wins_and_is_read_anew(
 
 
 @on_a_page
-async def test_what_is_wrong_with_the_people_is_told_by_the_form(form):
+async def test_the_judgement_waits_for_the_people_or_for_what_is_wrong_to_be_mended(
+    form, undrawn, gate
+):
     people = form.people_form
     people.name.value = OWN
     await until(lambda: not people.getting)
@@ -416,20 +418,14 @@ async def test_what_is_wrong_with_the_people_is_told_by_the_form(form):
     assert "Say first who" in form.change.value and empty(form)
     assert people.work.told.value == "" and not seen(people.work.bar)
     people.name.value = OTHERS
-    await until(lambda: "fits" in form.change.value)
-    assert people.told.value == ""
-
-
-@on_a_page
-async def test_the_judgement_waits_for_the_people_and_is_of_them(form, undrawn, gate):
-    form.people_form.name.value = OTHERS
     form.judgement.work.start()
     await until(lambda: gate.asked)
     await asyncio.sleep(0.1)
     assert form.judgement.work.running and form.judgement.answer is None
     gate.open.set()
     await until(lambda: judged(form))
-    assert form.people_form.people().settings["name"] == OTHERS
+    assert people.told.value == "" and "fits" in form.change.value
+    assert people.people().settings["name"] == OTHERS
 
 
 @pytest.mark.parametrize("behind", [False, True])

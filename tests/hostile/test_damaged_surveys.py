@@ -27,11 +27,12 @@ def body() -> pd.DataFrame:
 
 def transport_damages(content: bytes) -> dict[str, bytes]:
     head = content.index(b"HEADER RECORD*******NAMESTR")
-    cases = {
-        f"cut after {end} bytes": content[:end]
-        for end in (0, 1, 79, 80, 240, 400, 640, head + 80, head + 200)
-    }
-    cases |= {
+
+    def edited(at: int, new: bytes) -> bytes:
+        return content[: head + at] + new + content[head + at + len(new) :]
+
+    ends = (0, 1, 79, 80, 240, 400, 640, head + 80, head + 200)
+    return {f"cut after {end} bytes": content[:end] for end in ends} | {
         "cut in the middle": content[: len(content) // 2],
         "its last line lost": content[:-80],
         "its last byte lost": content[:-1],
@@ -40,19 +41,14 @@ def transport_damages(content: bytes) -> dict[str, bytes]:
         "a picture": bytes(range(256)) * 10,
         "a newer form": content.replace(b"LIBRARY HEADER", b"LIBV8   HEADER"),
         "a compressed form": b"**COMPRESSED** " * 99,
-        "no count of columns": content[: head + 54] + b"    " + content[head + 58 :],
-        "no columns": content[: head + 54] + b"0000" + content[head + 58 :],
-        "9999 columns": content[: head + 54] + b"9999" + content[head + 58 :],
-        "columns of another kind": content[: head + 80]
-        + b"\x00\x07"
-        + content[head + 82 :],
-        "columns of no width": content[: head + 84]
-        + b"\x00\x00"
-        + content[head + 86 :],
+        "no count of columns": edited(54, b"    "),
+        "no columns": edited(54, b"0000"),
+        "9999 columns": edited(54, b"9999"),
+        "columns of another kind": edited(80, b"\x00\x07"),
+        "columns of no width": edited(84, b"\x00\x00"),
         "no people": content[: content.index(b"HEADER RECORD*******OBS") + 80],
         "no line of people": content.replace(b"*OBS ", b"*XXX "),
     }
-    return cases
 
 
 @pytest.mark.parametrize("which", [0, 1])

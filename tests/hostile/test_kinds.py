@@ -206,22 +206,6 @@ def test_a_wrong_kind_is_refused_in_plain_words(name, tmp_path, monkeypatch):
     assert strange == []
 
 
-@pytest.mark.parametrize(
-    ("name", "parameter", "value"),
-    [
-        ("estimate_coverage", "people", FEW),
-        ("estimate_coverage", "chart", CHART.frame),
-        ("check_client", "client", CHART),
-        ("plan_stock", "charts", PRICES),
-        ("chart_from", "frame", None),
-        ("compare_charts", "chart_b", "mine.csv"),
-    ],
-)
-def test_what_is_wrong_is_named(name, parameter, value):
-    with pytest.raises(SizingError, match=rf"{name}\(\) cannot .* as {parameter}"):
-        FUNCTIONS[name](**{**GOOD[name], parameter: value})
-
-
 def test_a_fault_of_the_kit_is_not_hidden():
     """Only what was given wrongly is answered for the user."""
 
@@ -272,6 +256,12 @@ def test_a_setting_that_cannot_be_is_refused_in_plain_words(name):
 @pytest.mark.parametrize(
     ("name", "given", "words"),
     [
+        ("estimate_coverage", {"people": FEW}, r"e\(\) cannot .* as people"),
+        ("estimate_coverage", {"chart": CHART.frame}, r"e\(\) cannot .* as chart"),
+        ("check_client", {"client": CHART}, r"check_client\(\) cannot .* as client"),
+        ("plan_stock", {"charts": PRICES}, r"plan_stock\(\) cannot .* as charts"),
+        ("chart_from", {"frame": None}, r"chart_from\(\) cannot .* as frame"),
+        ("compare_charts", {"chart_b": "mine.csv"}, r"s\(\) cannot .* as chart_b"),
         ("fit_bands", {"step": 1.0}, "did you mean 'step_cm'"),
         ("frontier", {"smoth_cm": 1.0}, "'smooth_cm'"),
         ("fit_groups", {"least_stepp": {}}, "'least_step'"),
@@ -280,7 +270,9 @@ def test_a_setting_that_cannot_be_is_refused_in_plain_words(name):
         ("estimate_coverage", {"chrt": 1}, "did you mean 'chart'"),
     ],
 )
-def test_a_misspelt_setting_is_told_the_nearest_name(name, given, words):
+def test_what_is_wrong_is_named_and_a_misspelt_setting_with_the_nearest(
+    name, given, words
+):
     with pytest.raises(SizingError, match=words):
         FUNCTIONS[name](**{**GOOD[name], **given})
 

@@ -17,8 +17,8 @@ from sizing.people import load_people
 from sizing.words.lesson import ways_answer
 from tests.reading import grade, long_sentences, words_of
 
-#: School grades: a choice, no source.
-CARE_STAFF, REPORT = 8, 10
+#: A school grade: a choice, no source.
+CARE_STAFF = 8
 WOMAN = {
     "sex": "female",
     "age_years": 74,
@@ -39,36 +39,31 @@ COMMANDS = {
 }  # fmt: skip
 
 
+def is_for_care_staff(text):
+    assert long_sentences(text) == []
+    assert grade(text) <= CARE_STAFF
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_command_answers_in_short_sentences(command, tmp_path, capsys):
-    chart = tmp_path / "chart.csv"
+    chart, page = tmp_path / "chart.csv", tmp_path / "page.html"
     demo_chart().frame.to_csv(chart, index=False)
-    page = tmp_path / "page.html"
     words = [word.format(chart=chart, page=page) for word in COMMANDS[command]]
     assert main(words) == 0
-    told = [capsys.readouterr().out]
-    told += [words_of(page.read_text("utf-8"))] if page.exists() else []
-    for said in told:
-        assert long_sentences(said) == []
-        assert grade(said) <= CARE_STAFF
+    is_for_care_staff(capsys.readouterr().out)
+    if page.exists():
+        is_for_care_staff(words_of(page.read_text("utf-8")))
 
 
-def test_the_lessons_first_words_and_a_note_are_for_care_staff():
-    ways = compare_ways(load_people("bariatric", draws=1), demo_chart(), replicates=20)
-    note = words_of(client_note(check_client(demo_chart(), WOMAN)).html())
-    for text in (ways_answer(ways), note, words_of(guide_html())):
-        assert long_sentences(text) == []
-        assert grade(text) <= CARE_STAFF
-
-
-def test_the_page_on_an_own_chart_is_read_by_who_keeps_the_stock():
-    few = load_people("bariatric", draws=1)
-    page = own_chart_page(judge_chart(few, demo_chart()), few)
+def test_pages_and_first_words_are_for_care_staff():
+    few, chart = load_people("bariatric", draws=1), demo_chart()
+    is_for_care_staff(ways_answer(compare_ways(few, chart, replicates=20)))
+    is_for_care_staff(words_of(client_note(check_client(chart, WOMAN)).html()))
+    is_for_care_staff(words_of(guide_html()))
     # The sources of its people are those of every report.
-    page = replace(page, limits=(), sources=())
+    page = replace(own_chart_page(judge_chart(few, chart), few), limits=(), sources=())
     said = words_of(render(page))
-    assert long_sentences(said) == []
-    assert grade(said) <= CARE_STAFF
+    is_for_care_staff(said)
     # Before, the answer stood twice.
     assert said.count(" fits 8") == 1
 
@@ -77,4 +72,4 @@ def test_a_long_sentence_and_a_hard_one_are_found():
     long = "word " * 29 + "end. A short one that nobody minds here."
     assert len(long_sentences(long)) == 1
     hard = "Notwithstanding considerable methodological heterogeneity, estimations."
-    assert grade(hard + " " + hard) > REPORT
+    assert grade(hard + " " + hard) > CARE_STAFF + 2
