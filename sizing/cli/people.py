@@ -11,6 +11,7 @@ from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import (
     csv_bytes,
+    json_text,
     rounded,
     workbook_bytes,
     write_bytes,
@@ -42,14 +43,10 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         found = {"name": args.name, "title": titles[args.name], "n": people.n}
         found |= {"effective_n": people.effective_n}
-        tables = {"published": beside(people), "figures": profile(people)}
-        tables |= {"evidence": people.table, "checks": checks(people)}
-        for key, one in tables.items():
-            shown = one.astype(object).where(one.notna(), None)
-            found[key] = shown.to_dict("records")
-        said = {"sources": people.sources, "limits": people.limits}
-        found |= {**said, "cautions": cautions()}
-        print(json.dumps(rounded(found), indent=2, allow_nan=False))
+        found |= {"published": beside(people), "figures": profile(people)}
+        found |= {"evidence": people.table, "checks": checks(people)}
+        found |= {"sources": people.sources, "limits": people.limits}
+        print(json_text({**found, "cautions": cautions()}))
     else:
         from sizing.pages.people import sections
 

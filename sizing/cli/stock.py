@@ -1,7 +1,6 @@
 """``sizing stock``: which sizes to buy, and how many."""
 
 import argparse
-import json
 import math
 from dataclasses import fields, replace
 from typing import Any
@@ -12,7 +11,7 @@ from sizing.charts import demo_chart, read_chart
 from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
-from sizing.files.writing import rounded, write_text
+from sizing.files.writing import json_text, write_text
 from sizing.measures.tables import GROUPS, PRICES
 from sizing.pages.stock_kept import Kept, reopened, side_by_side
 from sizing.people import read_caseload
@@ -75,8 +74,7 @@ def run(args: argparse.Namespace) -> int:
     beside = side_by_side(plans)
     if args.json:
         found = as_json(plan) | ({"summary": summary} if args.pattern else {})
-        found |= {"beside": _rows(beside)} if args.beside else {}
-        print(json.dumps(rounded(found), indent=1))
+        print(json_text(found | ({"beside": beside} if args.beside else {})))
         return 0
     print(summary)
     if args.beside:
@@ -126,7 +124,6 @@ def _settings(
 
 
 def as_json(plan: StockPlan) -> dict[str, Any]:
-    """Return the plan as plain values: tables as lists of rows, NaN as null."""
     held = {one.name: getattr(plan, one.name) for one in fields(plan)}
     plain = ("cost", "currency", "bound", "target", "aim", "budget")
     tables = {n: of for n, of in held.items() if isinstance(of, pd.DataFrame)}
@@ -136,17 +133,12 @@ def as_json(plan: StockPlan) -> dict[str, Any]:
         **{name: held[name] for name in plain},
         "gap": None if math.isnan(plan.gap) else plan.gap,
         "use": plan.use.summary(),
-        **{name: _rows(frame) for name, frame in tables.items()},
+        **tables,
         "limits": list(plan.limits),
         "cautions": list(cautions()),
         "sources": list(plan.sources),
         "settings": dict(plan.settings),
     }
-
-
-def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = json.loads(frame.to_json(orient="records"))
-    return rows
 
 
 def _groups(

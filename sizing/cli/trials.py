@@ -1,13 +1,12 @@
 """``sizing trials``: where sizes really begin and end, from slings tried on."""
 
 import argparse
-import json
 
 from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
-from sizing.files.writing import rounded, write_text
+from sizing.files.writing import json_text, write_text
 from sizing.resources import cautions, texts
 
 _T = texts("trials")
@@ -42,18 +41,10 @@ def run(args: argparse.Namespace) -> int:
     args.pattern = args.pattern or found.trials.pattern or None
     summary = told_pattern(args, chart.measures, found.summary())
     if args.json:
-        tables = {
-            "edges": found.edges,
-            "services": found.services,
-            "surprising": found.surprising,
-            "left_out": found.trials.left_out,
-        }
-        told = {
-            "summary": summary,
-            **{n: json.loads(t.to_json(orient="records")) for n, t in tables.items()},
-            "cautions": list(cautions()),
-        }
-        print(json.dumps(rounded(told), indent=1, ensure_ascii=False))
+        names = ("edges", "services", "surprising")
+        told = {"summary": summary, **{name: getattr(found, name) for name in names}}
+        told |= {"left_out": found.trials.left_out, "cautions": cautions()}
+        print(json_text(told))
     else:
         print(summary)
     if args.learned is not None:
