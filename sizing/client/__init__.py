@@ -1,7 +1,8 @@
 """One client, one tape measure: which size, how sure, what to measure next."""
 
-from sizing.client.check import ClientAnswer, check_client
+from sizing.client.check import check_client
 from sizing.client.client import Client, client_from
+from sizing.client.judged import ClientAnswer
 from sizing.client.outcomes import allowance_table, suggested_allowances
 from sizing.client.own_chart import judge_chart
 from sizing.client.readings import (

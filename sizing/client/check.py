@@ -1,8 +1,7 @@
 """One client against one chart: chances, margins, and what to measure next."""
 
-import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -15,76 +14,17 @@ from sizing.charts.fits import nearest, yardsticks
 from sizing.client import measuring, outcomes
 from sizing.client.change import outgrows
 from sizing.client.client import ABOUT, GROWN, Client, client_from
-from sizing.client.judged import IN_PLAY, JudgedClient, evidence_limits, sources
+from sizing.client.judged import IN_PLAY, ClientAnswer, evidence_limits, sources
 from sizing.client.outcomes import Edges
 from sizing.client.posterior import bodies_of
 from sizing.client.readings import ESTIMATED, MASS, TAKEN, condition_keys
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
-from sizing.measures import MEASURES, NO_HIGH, Say, to_tenths, written
-from sizing.resources import cautions, closing
+from sizing.measures import MEASURES, NO_HIGH, to_tenths
 from sizing.stats.formulas import Floats
-from sizing.words import client as words
-from sizing.words.client_notes import notes, summary_lines
 
 #: From this chance of no fit on it is said what the nearest size lacks; and within so
 #: many cm or kg of an edge what one more or less would change (our choice, no source).
 _NONE_FITS, _NEAR_EDGE = 0.05, 2.0
-#: Every frame of an answer, in the order in which it is written out.
-FRAMES = (
-    *("sizes", "margins", "measures", "outcomes", "next_measure", "loads"),
-    *("allowances", "growth", "borderline"),
-)
-
-
-@dataclass(frozen=True)
-class ClientAnswer(JudgedClient):
-    """A judged client that can say what is known of them."""
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        return tuple(notes(self))
-
-    def lines(self, *, say: Say = written) -> list[str]:
-        """Return the answer: what leads it, what fits, how sure, what to do now."""
-        opening = words.opening_lines(self, say=say)
-        return [*opening, *words.answer_lines(self, say=say)]
-
-    def answer(self) -> str:
-        return " ".join(self.lines())
-
-    def summary(self) -> str:
-        lines = [*words.opening_lines(self), *summary_lines(self)]
-        lines += [*words.not_entered_lines(self), *words.chart_lines(self)]
-        return "\n".join([*lines, closing()])
-
-    def to_dict(self) -> dict[str, Any]:
-        frames = {
-            name: json.loads(getattr(self, name).to_json(orient="records"))
-            for name in FRAMES
-        }
-        return {
-            "chart": self.chart.name,
-            "sex": self.client.sex,
-            "age_years": self.client.age_years,
-            "conditions": list(self.client.conditions),
-            "status": self.status,
-            "answer": self.answer(),
-            "what, how sure, now": list(words.answer_lines(self)),
-            "fits": self.both,
-            "in_play": self.in_play,
-            "limiting": list(self.limiting),
-            "cautious": self.cautious,
-            "nearest": dict(self.nearest),
-            "opening": words.opening_lines(self),
-            "chart_findings": list(self.findings["words"]),
-            "load_limits_not_entered": self.not_entered,
-            **frames,
-            "notes": list(self.notes),
-            "doubts": [str(doubt) for doubt in self.doubts],
-            "limits": list(self.limits),
-            "cautions": list(cautions()),
-            "sources": list(self.sources),
-        }
 
 
 def check_client(

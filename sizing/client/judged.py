@@ -1,5 +1,6 @@
 """One client judged against one chart: the tables, and what follows from them."""
 
+import json
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -13,16 +14,24 @@ from sizing.client.outcomes import in_use, is_far
 from sizing.client.posterior import Bodies
 from sizing.client.readings import MASS, STATURE, TAKEN
 from sizing.errors import Problem
-from sizing.measures import MEASURES, plain
+from sizing.measures import MEASURES, Say, plain, written
 from sizing.people.people import MODEL_SOURCES, limits_said, model_limits
+from sizing.resources import cautions, closing
+from sizing.words import client as words
+from sizing.words.client_notes import notes, summary_lines
 
+#: Every frame of an answer, in the order in which it is written out.
+FRAMES = (
+    *("sizes", "margins", "measures", "outcomes", "next_measure", "loads"),
+    *("allowances", "growth", "borderline"),
+)
 #: A size is in play from this chance on; a runner-up from this chance on, or
 #: wherever the first is below SURE, is always named (our choice, no source).
 IN_PLAY, RUNNER_UP, SURE = 0.05, 0.10, 0.90
 
 
 @dataclass(frozen=True)
-class JudgedClient:
+class ClientAnswer:
     """What is known of one client against one chart; its frames as in ``check_client``.
 
     ``nearest``, where probably none fits: ``size``, ``measure``, ``direction``,
@@ -158,6 +167,52 @@ class JudgedClient:
     def nothing_bears(self) -> bool:
         """Whether the body mass as stated is over the load limit with every size."""
         return bool(self.sizes["over_load"].all())
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return tuple(notes(self))
+
+    def lines(self, *, say: Say = written) -> list[str]:
+        """Return the answer: what leads it, what fits, how sure, what to do now."""
+        opening = words.opening_lines(self, say=say)
+        return [*opening, *words.answer_lines(self, say=say)]
+
+    def answer(self) -> str:
+        return " ".join(self.lines())
+
+    def summary(self) -> str:
+        lines = [*words.opening_lines(self), *summary_lines(self)]
+        lines += [*words.not_entered_lines(self), *words.chart_lines(self)]
+        return "\n".join([*lines, closing()])
+
+    def to_dict(self) -> dict[str, Any]:
+        frames = {
+            name: json.loads(getattr(self, name).to_json(orient="records"))
+            for name in FRAMES
+        }
+        return {
+            "chart": self.chart.name,
+            "sex": self.client.sex,
+            "age_years": self.client.age_years,
+            "conditions": list(self.client.conditions),
+            "status": self.status,
+            "answer": self.answer(),
+            "what, how sure, now": list(words.answer_lines(self)),
+            "fits": self.both,
+            "in_play": self.in_play,
+            "limiting": list(self.limiting),
+            "cautious": self.cautious,
+            "nearest": dict(self.nearest),
+            "opening": words.opening_lines(self),
+            "chart_findings": list(self.findings["words"]),
+            "load_limits_not_entered": self.not_entered,
+            **frames,
+            "notes": list(self.notes),
+            "doubts": [str(doubt) for doubt in self.doubts],
+            "limits": list(self.limits),
+            "cautions": list(cautions()),
+            "sources": list(self.sources),
+        }
 
 
 def evidence_limits(client: Client) -> tuple[str, ...]:

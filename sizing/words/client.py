@@ -36,7 +36,7 @@ _SURE = [(float(least), str(word)) for least, word in _T.sure.items()]
 _SLIPS = ("nobody_fits", "doubtful_number", "out_of_order")
 _SHOWN = 3
 
-#: A ``JudgedClient``. Its class is not named: words stand below what they speak of.
+#: A ``ClientAnswer``. Its class is not named: words stand below what they speak of.
 Answer: TypeAlias = Any
 
 

@@ -11,8 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import binomtest, chi2
 
 from sizing.client import change, client_from
-from sizing.client.check import ClientAnswer
-from sizing.client.judged import evidence_limits, sources
+from sizing.client.judged import ClientAnswer, evidence_limits, sources
 from sizing.client.measuring import _among, _people, _words, doubtful
 from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.client.own_chart import judge_chart
