@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sizing.charts.build import chart_from, is_empty
+from sizing.charts.build import ENDS, chart_from, is_empty
 from sizing.charts.fits import SizeChart
 from sizing.errors import Problem, SizingError
 from sizing.files.reading import KINDS, refuse
@@ -29,9 +29,8 @@ KEPT = "my-charts"
 #: The source of a chart that its user typed or pasted.
 TYPED = "typed or pasted by its user"
 _PASTED = "the pasted table"
-_KNOWN = {"size", "group", "load_limit_kg"} | {
-    f"{measure}_{end}" for measure in MEASURES for end in ("low", "high")
-}
+_LIMITS = {f"{measure}_{end}" for measure in MEASURES for end in ENDS}
+_KNOWN = {"size", "group", "load_limit_kg", *_LIMITS}
 #: A number whose text a spreadsheet gives back unchanged, or nearly: 12.50.
 _PLAIN_NUMBER = re.compile(r"^-?(0|[1-9]\d*)(\.\d+)?$")
 
@@ -157,18 +156,18 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     for name in frame.columns.difference(list(_KNOWN), sort=False):
         cells = frame[name]
         filled = [cell for cell in cells if not is_empty(cell)]
-        written = any(isinstance(cell, str) for cell in filled)
-        if written and all(map(_is_plain_number, filled)):
+        text = [cell.strip() for cell in filled if isinstance(cell, str)]
+        numbers = [
+            cell
+            for cell in filled
+            if isinstance(cell, Real) and not isinstance(cell, bool)
+        ]
+        plain = all(map(_PLAIN_NUMBER.match, text))
+        if text and plain and len(text) + len(numbers) == len(filled):
             made[name] = pd.to_numeric(cells.where(~cells.map(is_empty), np.nan))
         else:
             made[name] = cells.infer_objects()
     return frame.assign(**made)
-
-
-def _is_plain_number(cell: object) -> bool:
-    if isinstance(cell, str):
-        return bool(_PLAIN_NUMBER.match(cell.strip()))
-    return isinstance(cell, Real) and not isinstance(cell, bool)
 
 
 def demo_chart() -> SizeChart:

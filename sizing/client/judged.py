@@ -116,13 +116,9 @@ class ClientAnswer:
     def to_measure(self) -> list[str]:
         """What the chart limits and nobody measured, what settles most first."""
         ranked = list(self.next_measure["measure"])
-        names = [
-            name
-            for name in self.limiting
-            if not (name == STATURE and self.client.stature is not None)
-        ]
-        last = len(ranked)
-        return sorted(names, key=lambda n: ranked.index(n) if n in ranked else last)
+        known = {STATURE} if self.client.stature is not None else set()
+        names = [name for name in self.limiting if name not in known]
+        return sorted(names, key=lambda n: ([*ranked, n]).index(n))
 
     @property
     def weight(self) -> dict[str, Any]:
