@@ -1,6 +1,6 @@
 """Every fixed text is used, and every text that is used is there."""
 
-import re
+import ast
 from pathlib import Path
 
 import pytest
@@ -14,16 +14,36 @@ PACKAGE = Path(sizing.__file__).parent
 NAMES = sorted(path.stem for path in (PACKAGE / "words/texts").glob("*.toml"))
 
 
+def name_of(node: ast.AST) -> str | None:
+    """Return the name in ``texts("name")``, if that is what stands there."""
+    called = isinstance(node, ast.Call) and ast.unparse(node.func) == "texts"
+    return ast.literal_eval(node.args[0]) if called and node.args else None
+
+
 def asked() -> dict[str, set[str]]:
     """Return the keys that modules ask for, by the name of the texts."""
-    found: dict[str, set[str]] = {}
-    for path in PACKAGE.rglob("*.py"):
-        code = path.read_text("utf-8")
-        for variable, name in re.findall(r'^(\w+) = texts\("(\w+)"\)', code, re.M):
-            keys = re.findall(rf"\b{variable}\.(\w+)", code)
-            found.setdefault(name, set()).update(keys)
     # These are asked for by the names of the commands.
-    return found | {"options": {*COMMANDS, "commands", "shared"}}
+    found = {name: set() for name in NAMES}
+    found["options"] = {*COMMANDS, "commands", "shared"}
+    for path in PACKAGE.rglob("*.py"):
+        nodes, held = list(ast.walk(ast.parse(path.read_text("utf-8")))), {}
+        for node in nodes:
+            if isinstance(node, ast.Assign | ast.AnnAssign) and node.value:
+                target = (
+                    node.target if isinstance(node, ast.AnnAssign) else node.targets[0]
+                )
+                pairs = zip(
+                    getattr(target, "elts", [target]),
+                    getattr(node.value, "elts", [node.value]),
+                    strict=False,
+                )
+                held |= {ast.unparse(one): name_of(value) for one, value in pairs}
+        for node in nodes:
+            if isinstance(node, ast.Attribute):
+                name = name_of(node.value) or held.get(ast.unparse(node.value))
+                if name:
+                    found[name].add(node.attr)
+    return found
 
 
 def every_text(value: object) -> list[str]:
