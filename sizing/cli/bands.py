@@ -18,7 +18,6 @@ from sizing.cli.options import (
     measured_numbers,
     told_pattern,
 )
-from sizing.cli.places import check_places
 from sizing.coverage import estimate_coverage, harm_words, weighed_harm
 from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import json_text
@@ -38,7 +37,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("bands", args)
     name = args.people or ("adults" if args.widths else "everyone")
     people = load_people(name, seed=args.seed)
     people = replace(people, name=population_titles()[name])

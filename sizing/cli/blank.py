@@ -2,7 +2,7 @@
 
 import argparse
 
-from sizing.cli.places import add_table, check_places
+from sizing.cli.places import add_table
 from sizing.errors import Problem, SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.tables import TABLES, blank_bytes
@@ -13,7 +13,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("blank", args)
     if args.file.exists():
         what, action = "there is such a file already", "name another"
         raise SizingError(str(Problem(what, "", action, args.file.name)))

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from sizing.charts import read_chart
 from sizing.cli.options import add_options, told_pattern
-from sizing.cli.places import check_places
 from sizing.client.own_chart import MOST_CLIENTS, SERVED, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.files.writing import write_text
@@ -28,10 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    places = check_places("chart", args)
     own = Path(args.people).suffix.lower() in (".csv", ".xlsx")
     if own:
-        places.reads(args.people)
+        args.places.reads(args.people)
     # What is doubtful in the chart stands in the answer.
     chart = read_chart(args.file, warn=False)
     other = None if args.against is None else read_chart(args.against, warn=False)

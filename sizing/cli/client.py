@@ -10,7 +10,6 @@ from pathlib import Path
 
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_options, amount, told_pattern
-from sizing.cli.places import check_places
 from sizing.client import HOW, Client, check_client, conditions_table, visits
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.readings import KNEE_EQUATIONS, MASS, STATURE, segment_table
@@ -47,7 +46,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("client", args)
     if args.caseload is not None and args.entries:
         raise SizingError.of(_T.wrong["list_alone"])
     # What is doubtful in the chart stands in the answer.

@@ -5,7 +5,6 @@ from datetime import date
 
 from sizing.charts import read_chart
 from sizing.cli.options import add_options, told_pattern
-from sizing.cli.places import check_places
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
 from sizing.lesson.room import keep_course, kept_courses
 from sizing.pages.lesson_pack import lesson_files, write_files
@@ -28,7 +27,6 @@ def _day(text: str) -> date:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("lesson", args)
     chart = None if args.chart is None else read_chart(args.chart)
     lesson = prepare_lesson(
         args.people,

@@ -8,7 +8,7 @@ import warnings
 from collections.abc import Sequence
 from importlib import import_module
 
-from sizing.cli.places import OPTIONS, check_words
+from sizing.cli.places import OPTIONS, check_places, check_words
 from sizing.errors import ReadingNote, SizingError, SizingWarning
 
 #: Sub-commands in the order of the help page; each is a module of this folder
@@ -55,6 +55,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("default")
         try:
+            args.places = check_places(args.command, args)
             status = int(import_module(f"sizing.cli.{args.command}").run(args))
         except SizingError as error:
             return _refused(str(error))

@@ -7,7 +7,6 @@ from pathlib import Path
 import pandas as pd
 
 from sizing.cli.options import add_options
-from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import (
     csv_bytes,
@@ -27,7 +26,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("people", args)
     titles = population_titles()
     if args.name is None:
         if args.table or args.bodies or args.report:

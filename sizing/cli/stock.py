@@ -9,7 +9,6 @@ import pandas as pd
 
 from sizing.charts import demo_chart, read_chart
 from sizing.cli.options import add_options, told_pattern
-from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import json_text, write_text
 from sizing.measures.tables import GROUPS, PRICES
@@ -37,7 +36,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    places = check_places("stock", args)
     if args.admissions is not None and args.caseload is None and args.open is None:
         raise SizingError("--admissions says nothing without --caseload.")
     if args.bought and args.open is None:
@@ -48,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         kept = reopened(args.open, **how, seed=args.seed)
     if args.groups is not None:
         groups = read_table(args.groups, GROUPS)
-        places.reads(*caseloads_of(groups, args.groups.parent))
+        args.places.reads(*caseloads_of(groups, args.groups.parent))
     charts = [read_chart(path) for path in args.chart]
     charts = charts or list(kept.charts if kept else [demo_chart()])
     if args.prices is not None:

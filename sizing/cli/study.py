@@ -7,7 +7,6 @@ from tqdm import tqdm
 
 from sizing.charts import read_chart
 from sizing.cli.options import add_options, harm_weights, measured_numbers, told_pattern
-from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.pages.study import answer, study_page, study_pictures
 from sizing.study.study import run_study, write_study
@@ -22,7 +21,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("study", args)
     if args.survey is not None and args.people != "everyone":
         what = "--people names a part of the people that come with the kit"
         do = "leave out --people, or --survey"

@@ -4,7 +4,6 @@ import argparse
 
 from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.options import add_options, told_pattern
-from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import json_text, write_text
 from sizing.resources import cautions, texts
@@ -17,7 +16,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    check_places("trials", args)
     if args.file is not None and args.chart is None:
         raise SizingError(
             _T.refused["no_chart"],
