@@ -13,22 +13,17 @@ from sizing.stock.programme import Programme
 from sizing.stock.service import Needs
 
 
+def chart_of(low, high, names=None, **columns):
+    """Return a chart of sizes from so many to so many cm of stature."""
+    ends = {"stature_cm_low": low, "stature_cm_high": high}
+    sizes = {"size": names or [f"size {i}" for i in range(len(low))]}
+    return chart_from(pd.DataFrame(sizes | ends | columns), warn=False)
+
+
 def offer_of(prices, **columns):
     """Return sizes at these prices, with other columns of an offer if wanted."""
-    sizes = len(prices)
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": [f"size {i}" for i in range(sizes)],
-                "stature_cm_low": [100 + 20 * i for i in range(sizes)],
-                "stature_cm_high": [125 + 20 * i for i in range(sizes)],
-                "price": prices,
-                **columns,
-            }
-        ),
-        warn=False,
-    )
-    return offer_from(chart)
+    low = 100 + 20 * np.arange(len(prices))
+    return offer_from(chart_of(low, low + 25, price=prices, **columns))
 
 
 def programme_of(counts, masks, prices, *, spares=0, **columns):
@@ -60,18 +55,8 @@ def unit(size, sizes):
 
 def tall_and_short(**columns):
     """Return a chart of two sizes that overlap, with prices."""
-    return chart_from(
-        pd.DataFrame(
-            {
-                "size": ["short", "tall"],
-                "stature_cm_low": [140, 165],
-                "stature_cm_high": [170, 190],
-                "price": [100.0, 120.0],
-                **columns,
-            }
-        ),
-        warn=False,
-    )
+    columns = {"price": [100.0, 120.0], **columns}
+    return chart_of([140, 165], [170, 190], ["short", "tall"], **columns)
 
 
 def drawn(served, use=None, *, days, seed=(1, 1), weight=None):
@@ -91,12 +76,5 @@ def people_of(*statures, **columns):
 def four_hundred() -> People:
     """Return invented adults, enough to draw clients from."""
     rng = np.random.default_rng(7)
-    return people_from(
-        pd.DataFrame(
-            {
-                "stature_cm": rng.normal(167, 9, 400).round(1),
-                "body_mass_kg": rng.normal(75, 15, 400).round(1),
-                "age_years": rng.integers(20, 80, 400),
-            }
-        )
-    )
+    stature, mass = rng.normal(167, 9, 400).round(1), rng.normal(75, 15, 400).round(1)
+    return people_of(*stature, body_mass_kg=mass, age_years=rng.integers(20, 80, 400))

@@ -3,13 +3,11 @@
 import itertools
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.charts import chart_from
 from sizing.stock import Served, Use, plan_stock, service
 from sizing.stock.budget import fewest_waiting
 from sizing.stock.cheapest import adapted, least_cost
@@ -18,23 +16,13 @@ from sizing.stock.offers import offer_from
 from sizing.stock.programme import part_allowed, programme_from
 from sizing.stock.service import Needs
 
-from .cases import four_hundred, offer_of, orders, people_of, programme_of
+from .cases import chart_of, four_hundred, offer_of, orders, people_of, programme_of
 
 SIZES = 4
 
 
 def four_sizes(prices):
-    return chart_from(
-        pd.DataFrame(
-            {
-                "size": [f"size {i}" for i in range(SIZES)],
-                "stature_cm_low": [140, 155, 165, 175],
-                "stature_cm_high": [158, 168, 178, 200],
-                "price": prices,
-            }
-        ),
-        warn=False,
-    )
+    return chart_of([140, 155, 165, 175], [158, 168, 178, 200], price=prices)
 
 
 @pytest.fixture(scope="module", params=[(95, 140, 105, 180)])

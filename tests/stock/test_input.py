@@ -6,10 +6,9 @@ import pytest
 
 from sizing.charts import chart_from, fits_matrix
 from sizing.errors import InputProblems, SizingError
-from sizing.people import people_from
 from sizing.stock import Served, Use, offer_from, serves_from
 
-from .cases import tall_and_short
+from .cases import chart_of, people_of, tall_and_short
 
 
 @pytest.mark.parametrize(
@@ -76,34 +75,29 @@ def test_groups_that_cannot_be_are_refused(people, settings, words):
 
 def test_a_table_of_groups_is_read_row_by_row(tmp_path):
     (tmp_path / "ours.csv").write_text("sex,stature_cm\nf,160\nm,175\n")
-    table = pd.DataFrame(
-        {
-            "people": ["bariatric", " care_home_nordic ", "ours.csv"],
-            "count": [6.0, 8.0, np.nan],
-            "admissions": [np.nan, 2.5, 1.0],
-            "number": [None, "poisson", ""],
-            "name": ["", "the home", None],
-        }
-    )
+    rows = [
+        ("bariatric", 6.0, np.nan, None, ""),
+        (" care_home_nordic ", 8.0, 2.5, "poisson", "the home"),
+        ("ours.csv", np.nan, 1.0, "", None),
+    ]
+    columns = ["people", "count", "admissions", "number", "name"]
+    table = pd.DataFrame(rows, columns=columns)
     groups = serves_from(table, folder=tmp_path)
-    assert [group.count for group in groups] == [6, 8, None]
-    assert [group.admissions for group in groups] == [0, 2.5, 1]
-    assert [group.number for group in groups] == ["fixed", "poisson", "fixed"]
+    assert [(group.count, group.admissions, group.number) for group in groups] == [
+        (6, 0, "fixed"),
+        (8, 2.5, "poisson"),
+        (None, 1, "fixed"),
+    ]
     assert groups[1].title == "the home" and groups[2].present == 2
     assert groups[0].title == "adults of high body mass index"
-    wrong = pd.DataFrame(
-        {
-            "people": ["care_home_nordic", "martians", "../ours.csv"],
-            "count": [None, 3, 2.5],
-        }
-    )
+    who = ["care_home_nordic", "martians", "../ours.csv"]
+    wrong = pd.DataFrame({"people": who, "count": [None, 3, 2.5]})
     with pytest.raises(InputProblems) as found:
         serves_from(wrong, folder=tmp_path)
     told = found.value.table
     assert told["row"].tolist() == [2, 3, 4]
-    assert (
-        told["what"].str.contains("How many|Unknown people|is not in the folder").all()
-    )
+    known = "How many|Unknown people|is not in the folder"
+    assert told["what"].str.contains(known).all()
     for empty, words in (
         (table.iloc[:0], "there is no group"),
         (table[["people"]], "no column 'count'"),
@@ -253,33 +247,15 @@ def test_sizes_of_two_charts_are_told_apart():
 
 def test_up_to_sixty_two_sizes_are_planned_together():
     def many(number):
-        return chart_from(
-            pd.DataFrame(
-                {
-                    "size": [f"s{i}" for i in range(number)],
-                    "stature_cm_low": [100 + i for i in range(number)],
-                    "stature_cm_high": [103 + i for i in range(number)],
-                    "load_limit_kg": [100.0, *[np.nan] * (number - 1)],
-                    "price": 1.0,
-                }
-            ),
-            warn=False,
-        )
+        low, limit = 100 + np.arange(number), [100.0, *[np.nan] * (number - 1)]
+        return chart_of(low, low + 3, price=1.0, load_limit_kg=limit)
 
     offer = offer_from(many(62))
     assert offer.table["load_limit_kg"].isna().sum() == 61
     with pytest.raises(SizingError, match="63 sizes are too many"):
         offer_from(many(63))
-    some = people_from(
-        pd.DataFrame({"stature_cm": [100.0, 130.5, 161.0, 164.0, 90.0]}), name="some"
-    )
-    fits = [
-        sum(
-            1 << i
-            for i in range(62)
-            if fits_matrix(some.frame.iloc[[row]], offer.chart)[0, i]
-        )
-        for row in range(5)
-    ]
-    assert offer.masks(some).tolist() == fits
-    assert fits[4] == 0 and fits[3] >= 1 << 61
+    some = people_of(100.0, 130.5, 161.0, 164.0, 90.0)
+    fits = fits_matrix(some.frame, offer.chart)
+    bits = [sum(1 << i for i in np.flatnonzero(row).tolist()) for row in fits]
+    assert offer.masks(some).tolist() == bits
+    assert bits[4] == 0 and bits[3] >= 1 << 61

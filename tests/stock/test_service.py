@@ -90,24 +90,6 @@ def test_one_sling_more_or_less_changes_what_the_sets_say(seed):
         assert (less - found.waiting)[some].tolist() == tight[some].tolist()
 
 
-def test_many_linked_sizes_go_by_flow_and_leave_the_counts_alone(rng):
-    sizes = service.MOST_LISTED + 2
-    masks = np.array([3 << i for i in range(sizes - 1)])
-    counts = rng.integers(0, 4, (30, len(masks)))
-    before = counts.copy()
-    needs = Needs(counts, masks, sizes)
-    assert needs.large
-    free = np.full(sizes, 2)
-    found = needs.shortage(free)
-    again = needs.shortage(free)
-    exact, _, _ = flow_shortage(
-        counts, fits_of(masks, sizes), np.broadcast_to(free, (30, sizes))
-    )
-    assert found.waiting.tolist() == exact.tolist() == again.waiting.tolist()
-    assert np.array_equal(counts, before)
-    assert 0 < (exact > 0).sum() < 30
-
-
 def test_days_left_open_go_through_the_flow_some_at_a_time(monkeypatch):
     """More days than one flow takes, each settled as on its own."""
     days = [random_days(5 + i, sizes=7, kinds=14, days=200, most=4) for i in range(9)]

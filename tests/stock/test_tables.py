@@ -42,10 +42,8 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     stock = np.array([28, 38])
 
     def judged(who, days, seed):
-        group = group_from(Served(who, 60), offer)
-        drawn = draw_days([group], Use(), sizes=2, days=days, seed=(8, seed))
-        check = tables.Check(drawn, offer, 0)
-        return group, check
+        _, group, some = drawn(Served(who, 60), days=days, seed=(8, seed))
+        return group, tables.Check(some, offer, 0)
 
     group, check = judged(people, 20_000, 0)
     value = (check.shortage(stock).waiting == 0).astype(float)
@@ -158,18 +156,14 @@ def test_demand_against_a_count_of_the_days(people):
     offer, _, days = drawn(Served(people, 20), days=500)
     told = tables.demand(tables.Check(days, offer, 0), offer)
     told = told.set_index(["key", "share"])
-    for size, key in enumerate(offer.keys):
-        for share in ("fits", "only"):
-            number = np.zeros(500)
-            for mask, needs in zip(days.masks.tolist(), days.needs.T, strict=True):
-                mine = [bit for bit in range(2) if mask >> bit & 1]
-                if size in mine and (share == "fits" or mine == [size]):
-                    number += needs
+    for key, size in (("short", 1), ("tall", 2)):
+        only = days.needs[:, days.masks == size].sum(axis=1)
+        both = days.needs[:, days.masks == 3].sum(axis=1)
+        for share, number in (("fits", only + both), ("only", only)):
             row = told.loc[(key, share)]
-            assert row["estimate"] == pytest.approx(number.mean())
             ends = np.quantile(number, [0.05, 0.95])
-            assert row[["low", "high"]].tolist() == ends.tolist()
-            assert row["n"] == 500
+            assert row["estimate"] == pytest.approx(number.mean())
+            assert row[["low", "high", "n"]].tolist() == [*ends, 500]
 
 
 def test_a_ratio_over_days_against_a_mean_and_a_jackknife(rng):
@@ -190,24 +184,18 @@ def test_a_ratio_over_days_against_a_mean_and_a_jackknife(rng):
     assert [nothing[k] for k in ("estimate", "low", "high", "n")] == [1, 1, 1, 0]
 
 
+def not_fitted(served):
+    offer = offer_from(tall_and_short())
+    return tables.not_fitted([group_from(served, offer)], offer)
+
+
 def test_a_client_whose_draws_differ_is_not_fitted_on_some_days():
     """Two of her three draws fit no size: on two days in three, so 0 or 1."""
-    frame = pd.DataFrame(
-        {
-            "person": [1, 1, 1, 2, 2, 2],
-            "draw": [0, 1, 2] * 2,
-            "stature_cm": [160.0, 195, 196, 199, 199, 199],
-        }
-    )
-    own = People(
-        "own",
-        frame,
-        pd.Series(np.ones(6)),
-        pd.DataFrame("predicted", index=frame.index, columns=["stature_cm"]),
-    )
-    offer = offer_from(tall_and_short())
-    told = tables.not_fitted([group_from(Served(own), offer)], offer)
-    told = told.set_index("client")
+    rows = {"person": [1, 1, 1, 2, 2, 2], "draw": [0, 1, 2] * 2}
+    frame = pd.DataFrame(rows | {"stature_cm": [160.0, 195, 196, 199, 199, 199]})
+    said = pd.DataFrame("predicted", index=frame.index, columns=["stature_cm"])
+    own = People("own", frame, pd.Series(np.ones(6)), said)
+    told = not_fitted(Served(own)).set_index("client")
     assert told.loc[1, "estimate"] == pytest.approx(2 / 3)
     assert told.loc[1, ["low", "high"]].tolist() == [0, 1]
     assert told.loc[2, ["estimate", "low", "high"]].tolist() == [1, 1, 1]
@@ -215,17 +203,10 @@ def test_a_client_whose_draws_differ_is_not_fitted_on_some_days():
 
 def test_who_is_not_fitted_is_described_by_those_who_count():
     """The only hip known is of someone with no weight: nothing is said of hips."""
-    frame = pd.DataFrame(
-        {
-            "stature_cm": [199.0, 199.0, 197.0, 160.0],
-            "hip_circumference_cm": [np.nan, 90.0, np.nan, 100.0],
-        }
-    )
+    hips = [np.nan, 90.0, np.nan, 100.0]
+    frame = people_of(199.0, 199.0, 197.0, 160.0, hip_circumference_cm=hips).frame
     some = people_from(frame, weight=np.array([1.0, 0.0, 2.0, 1.0]))
-    offer = offer_from(tall_and_short())
-    (row,) = tables.not_fitted([group_from(Served(some, 8), offer)], offer).to_dict(
-        "records"
-    )
+    (row,) = not_fitted(Served(some, 8)).to_dict("records")
     assert np.isnan(row["hip_circumference_cm"])
     # Weights 1 and 2: the middle of the three is the shorter.
     assert (row["stature_cm"], row["miss_median"], row["miss_p90"]) == (197, 7, 9)
@@ -281,27 +262,21 @@ def test_intervals_end_where_shares_and_numbers_do(people):
 
 def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
     """Two are too tall and one is too short; of thirty clients twenty are too tall."""
-    frame = pd.DataFrame({"stature_cm": [199.0, 120.0, 195.0]})
-    offer = offer_from(tall_and_short())
-    some = people_from(frame)
-    told = tables.not_fitted([group_from(Served(some, 30), offer)], offer)
+    some = people_of(199.0, 120.0, 195.0)
+    told = not_fitted(Served(some, 30))
     assert told["outcome"].tolist() == ["beyond_largest", "below_smallest"]
     assert told["estimate"].tolist() == pytest.approx([20, 10])
-    assert told["n"].tolist() == [2, 1]
-    assert told["client"].isna().all()
+    assert told["n"].tolist() == [2, 1] and told["client"].isna().all()
     law = stats.binom(30, 2 / 3)
     assert told.loc[0, ["low", "high"]].tolist() == list(law.interval(0.9))
     # Between the two, as of every median here.
     assert told["miss_median"].tolist() == [7, 20]
     assert told["miss_p90"].tolist() == [9, 20]
-    poisson = Served(some, 30, number="poisson")
-    varied = tables.not_fitted([group_from(poisson, offer)], offer)
+    varied = not_fitted(Served(some, 30, number="poisson"))
     ends = stats.poisson.interval(0.9, 20)
     assert varied.loc[0, ["low", "high"]].tolist() == list(ends)
-    assert varied["method"].str.contains("Poisson").all()
     # Where everybody is fitted the table is there, and empty.
-    fine = people_of(160.0)
-    none = tables.not_fitted([group_from(Served(fine, 3), offer)], offer)
+    none = not_fitted(Served(people_of(160.0), 3))
     assert none.empty and list(none) == list(told)
 
 
@@ -372,13 +347,9 @@ def test_groups_add_up_as_samples_of_their_own_and_a_caseload_adds_nothing(numbe
     assert absent == pytest.approx(of_share(12, 80, 0.25), rel=0.1) and df == 79
 
 
-def test_two_slings_for_each_client_count_twice():
-    use = Use(each=2)
+def test_two_slings_for_each_client_count_twice_and_people_alike_leave_no_doubt():
     ((one, _), _) = variances([Served(some(60, 20), 12, number="poisson")])
-    ((two, _), _) = variances([Served(some(60, 20), 12, number="poisson")], use)
+    ((two, _), _) = variances([Served(some(60, 20), 12, number="poisson")], Use(each=2))
     assert two == pytest.approx(4 * one, rel=0.1)
-
-
-def test_people_of_whom_all_are_alike_leave_no_doubt():
     ((none, _), _) = variances([Served(some(40, 0), 12, number="poisson")], days=200)
     assert none == pytest.approx(0, abs=1e-12)

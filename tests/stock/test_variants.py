@@ -1,12 +1,11 @@
 """The plan at other prices and with fewer sizes, against plans made anew."""
 
-import numpy as np
 import pytest
 
 from sizing.charts import chart_from
 from sizing.stock import Served, Use, plan_stock
 
-from .cases import drawn, four_hundred, tall_and_short
+from .cases import four_hundred, tall_and_short
 
 
 @pytest.mark.parametrize("goal", [{"target": 0.9}, {"budget": 1500.0}])
@@ -54,15 +53,3 @@ def test_prices_move_the_cost_of_a_target_and_the_order_of_a_budget():
     assert rows["cost"].between(1200, 1500 + 1e-6).all()
     assert rows["slings"].is_monotonic_increasing
     assert rows["needs_met"].is_monotonic_increasing
-
-
-def test_days_of_fewer_sizes_hold_the_same_people():
-    *_, days = drawn(
-        Served(four_hundred(), 9), Use(out={"laundry": (1, 7)}), days=50, seed=[1]
-    )
-    short = days.only(0b01)
-    assert short.masks.tolist() == [0, 1]
-    both = np.isin(days.masks, [1, 3])
-    assert short.needs[:, 1].tolist() == days.needs[:, both].sum(axis=1).tolist()
-    assert (short.by_group.sum(axis=2) == days.by_group.sum(axis=2)).all()
-    assert days.only(0b11).slings.tolist() == days.slings.tolist()
