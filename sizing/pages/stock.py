@@ -10,12 +10,7 @@ from matplotlib.axes import Axes
 from sizing.charts import OUTCOME_WORDS
 from sizing.measures import Say, told, vocabulary, written
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
-from sizing.plots.stock import (
-    plot_comparison,
-    plot_cost_curve,
-    plot_demand,
-    plot_shortages,
-)
+from sizing.plots import stock as plots
 from sizing.plots.style import figure_of
 from sizing.resources import texts
 from sizing.stock import SERVICE, StockPlan
@@ -74,10 +69,10 @@ def stock_axes(plan: StockPlan) -> dict[str, Axes]:
     """Return the pictures of a plan by name, in the order of the page."""
     ways = plan.comparison["strategy"].map(strategy_words)
     return {
-        "comparison": plot_comparison(plan.comparison.assign(strategy=ways)),
-        "demand": plot_demand(plan.demand, plan.order),
-        "shortages": plot_shortages(plan.shortages),
-        "cost_curve": plot_cost_curve(plan.curve, missed=_T.missed[plan.aim]),
+        "comparison": plots.plot_comparison(plan.comparison.assign(strategy=ways)),
+        "demand": plots.plot_demand(plan.demand, plan.order),
+        "shortages": plots.plot_shortages(plan.shortages),
+        "cost_curve": plots.plot_cost_curve(plan.curve, missed=_T.missed[plan.aim]),
     }
 
 

@@ -48,9 +48,9 @@ class Kept:
 
     @property
     def asked(self) -> dict[str, Any]:
-        asked = {name: getattr(self, name) for name in ("charts", "prices", "use")}
+        names = ("charts", "prices", "use", "years")
         serves = serves_from(self.serves, use=self.use, lists=self.lists)
-        return {**asked, "years": self.years, **self.goal, "serves": serves}
+        return {n: getattr(self, n) for n in names} | {**self.goal, "serves": serves}
 
 
 def kept_sheets(

@@ -143,10 +143,9 @@ def drawn_again(work: Work, groups: Sequence[Group], packs: Ints) -> pd.DataFram
     for time in range(TIMES):
         work.tick()
         trial = work.trial(groups, AGAIN + time, work.scenarios)
-        does = trial.does(packs)
-        row = {"time": time + 1, "cost": _needed(work, trial, packs)}
-        rows.append(row | {name: does[name] for name in _REACHED})
-    return pd.DataFrame(rows)
+        done = trial.does(packs) | {"cost": _needed(work, trial, packs)}
+        rows.append({"time": time + 1, **done})
+    return pd.DataFrame(rows)[["time", "cost", *_REACHED]]
 
 
 def _needed(work: Work, trial: Trial, packs: Ints) -> float:

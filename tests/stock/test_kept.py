@@ -57,13 +57,6 @@ def test_what_was_entered_comes_back_whole(kept):
     assert again.currency == plan.currency == "£"
 
 
-def test_what_was_held_is_owned_a_year_on(kept):
-    plan, path = kept
-    later = reopened(path, bought=True)
-    assert later.prices["owned"].tolist() == plan.order["stock"].tolist()
-    assert reopened(path).prices["owned"].tolist() == plan.order["owned"].tolist()
-
-
 def test_plans_stand_side_by_side(kept):
     plan, _ = kept
     shown = side_by_side({"one": plan, "two": replace(plan, target=None, budget=50.0)})

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sizing.charts import chart_from
 from sizing.errors import SizingError
 from sizing.pages.stock import inputs_of
 from sizing.stock import Served, Use, offer_from, plan_stock, tables
@@ -23,7 +24,7 @@ from sizing.stock.days import draw_days, group_from
 from sizing.stock.plan import STEPS, Steps
 from sizing.words.numbers import share
 
-from .cases import people_of, tall_and_short
+from .cases import four_hundred, people_of, tall_and_short
 
 TARGETS = CURVE["days"]
 
@@ -261,3 +262,53 @@ def test_one_sling_is_no_slings_and_no_order_is_nothing():
 def test_settings_that_cannot_be_are_refused(people, wrong, words):
     with pytest.raises(SizingError, match=words):
         plan_stock(Served(people, 2), tall_and_short(), **wrong)
+
+
+# Other prices and fewer sizes, against plans made anew
+
+
+@pytest.mark.parametrize("goal", [{"target": 0.9}, {"budget": 1500.0}])
+def test_a_size_fewer_is_what_planning_without_it_gives(goal):
+    """The shorter size is left out, as fewer need it; the days drawn are others."""
+    home = Served(four_hundred(), 20)
+    plan = plan_stock(home, tall_and_short(), scenarios=300, **goal)
+    row = plan.variants.query("sizes == 1").iloc[0]
+    gone = row["scenario"].removeprefix("without ")
+    frame = tall_and_short().frame
+    chart = chart_from(frame[frame["size"] != gone], warn=False)
+    alone = plan_stock(home, chart, scenarios=300, seed=2, **goal)
+    told = alone.service.set_index("measure")["estimate"]
+    fitted, money = 20 - row["not_fitted"], f"{row['cost']:,.0f}"
+    some = f" 1 of them fits about {fitted:,.0f} of 20 people, with {row['slings']:.0f}"
+    assert f"{some} slings for {money}." in plan.sizes_words()
+    assert f"slings for {plan.cost:,.0f}. 1 of them" in plan.summary()
+    assert row["cost"] == pytest.approx(alone.cost, rel=0.08)
+    assert row["not_fitted"] == pytest.approx(told["not_fitted"], rel=0.05)
+    assert row["needs_met"] == pytest.approx(told["needs_met"], abs=0.03)
+
+
+def test_of_a_pool_those_count_who_need_a_sling_at_one_time():
+    """Before, this failed: those whom nothing fits at one time were taken from all."""
+    home, use = Served(four_hundred(), 40), Use(sharing="shared", at_once=0.25)
+    plan = plan_stock(home, tall_and_short(), use=use, target=0.9, scenarios=100)
+    told = plan.service.set_index("measure")["estimate"]
+    assert plan.people == pytest.approx(10, abs=0.3)
+    assert told["not_fitted"] == pytest.approx(
+        plan.people * told["not_fitted_share"], rel=1e-6
+    )
+    assert f"of {plan.people:.0f} people" in plan.sizes_words()
+    assert f" of {plan.people:.0f} people who need a sling at one time " in (
+        plan.answer()
+    )
+
+
+def test_prices_move_the_cost_of_a_target_and_the_order_of_a_budget():
+    home = Served(four_hundred(), 20)
+    plan = plan_stock(home, tall_and_short(), target=0.9, scenarios=100)
+    up, down = plan.variants["cost"][:2]
+    assert (up, down) == pytest.approx((1.2 * plan.cost, 0.8 * plan.cost))
+    spent = plan_stock(home, tall_and_short(), budget=1500, scenarios=100)
+    rows = spent.variants.head(2)
+    assert rows["cost"].between(1200, 1500 + 1e-6).all()
+    assert rows["slings"].is_monotonic_increasing
+    assert rows["needs_met"].is_monotonic_increasing
