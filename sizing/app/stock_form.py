@@ -73,7 +73,6 @@ class StockForm(AnswerForm):
         self.lay_out(kept, self.opened, self.pattern.view, *self.parts)
 
     def open_kept(self) -> None:
-        """Fill the form with what was entered for a plan kept before."""
         self.opened.value = ""
         try:
             kept = self.upload.read(partial(reopened, bought=self.bought.value))
@@ -102,12 +101,10 @@ class StockForm(AnswerForm):
         self.opened.value = bullets(lines)
 
     def hold(self, answer: StockPlan) -> None:
-        """Let a plan hold, and stand beside those before it."""
         self.plans[f"plan {len(self.plans) + 1}"] = answer
         super().hold(answer)
 
     def first_look(self) -> None:
-        """Plan the scenario that the form opens with, on few days."""
         self._days = FIRST
         self.work.begin()
 
@@ -207,7 +204,6 @@ class OfferFields:
         self.table.on_change(self._changed)
 
     def offer(self) -> tuple[Sequence[SizeChart], pd.DataFrame]:
-        """Return the charts and the prices as they stand in the table."""
         if not self._ready:
             raise SizingError(_T.say["bad_charts"])
         # The table alone counts: a cell emptied there is not filled from a chart.
@@ -252,7 +248,6 @@ class OfferFields:
         return status(f"<b>Please check:</b>{bullets(lines)}")
 
     def _charts_taken(self) -> None:
-        """Use the charts that were taken, or the invented one if none is."""
         self.chart_told.value = self.told.value = ""
         self._ready = False
         try:
@@ -269,8 +264,6 @@ class OfferFields:
         self._listener()
 
     def _prices_taken(self) -> None:
-        """Put the prices that were taken into the table, or say what is wrong."""
-
         def offered(path: Path) -> Offer:
             return offer_from(self.charts, read_table(path, PRICES))
 
@@ -285,7 +278,6 @@ class OfferFields:
         self._listener()
 
     def _demo(self) -> pd.DataFrame:
-        """Return the invented prices, and what is owned where the store is served."""
         left = [] if self._store else _OF_THE_STORE
         prices = demo_scenario()[1].drop(columns=left)
         return _filled(offer_from(self.charts, prices))

@@ -128,7 +128,6 @@ class PeopleFields(_Part):
         self._show()
 
     def served(self, use: Use | None = None) -> list[Served]:
-        """Return the groups of people; ``use`` is what holds without other rules."""
         frame = self.groups.frame
         if self.ruled.value:
             frame = self._with_rules(frame)
@@ -188,7 +187,6 @@ class PeopleFields(_Part):
         return frame.merge(rules, on="name", how="left")
 
     def _taken(self) -> None:
-        """Read the file at once, so that what is wrong is said beside it."""
         self._changed()
         if self.upload.names:
             try:
@@ -239,7 +237,6 @@ class UseFields(_Part):
             self.boxes[name].value = told[name]
 
     def aim(self) -> dict[str, Any]:
-        """Return the goal as ``plan_stock`` takes it."""
         aim = self.goal.value
         if aim == "budget":
             return {"budget": float(self.budget.value)}
@@ -248,8 +245,6 @@ class UseFields(_Part):
 
 
 class YearsFields(_Part):
-    """How long the stock is kept, what keeping it costs, and the rates behind that."""
-
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         super().__init__(switch, changed, _T.years)
         self.rates = EditableTable(
@@ -285,7 +280,6 @@ class YearsFields(_Part):
         self.rates.set(rates.reset_index(drop=True))
 
     def _price(self, box: w.Text) -> float | None:
-        """Return a price typed, with or without a sign; None where there is none."""
         (price,), wrong, _ = amounts([box.value or None], money=True)
         if wrong:
             raise InputProblems([replace(wrong[0], column=box.description)])

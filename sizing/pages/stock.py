@@ -27,7 +27,6 @@ _T = texts("stock_page")
 def stock_page(
     plan: StockPlan, *, units: str = "metric", pattern: str | None = None
 ) -> str:
-    """Return the plan as one HTML page that prints."""
     page = stock_report(plan, stock_pictures(plan), units=units)
     return render(page.for_pattern(pattern, plan.limited))
 
@@ -66,7 +65,6 @@ def stock_report(
 
 
 def stock_axes(plan: StockPlan) -> dict[str, Axes]:
-    """Return the pictures of a plan by name, in the order of the page."""
     ways = plan.comparison["strategy"].map(strategy_words)
     return {
         "comparison": plots.plot_comparison(plan.comparison.assign(strategy=ways)),
@@ -109,7 +107,6 @@ _ENDS = ("estimate", "low", "high")
 
 
 def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
-    """Return a plan's tables as people read them, in the order of the page."""
     say: Say = partial(written, units=units)
     how: dict[str, Callable[[Any], str]] = {
         "slings": "{:,.0f}".format,

@@ -244,7 +244,6 @@ def _value(cell: object) -> Any:
 
 
 def side_by_side(plans: Mapping[str, StockPlan]) -> pd.DataFrame:
-    """Return plans side by side, one a row, as people read them."""
     rows = []
     for name, plan in plans.items():
         told, sign = plan.service.set_index("measure")["estimate"], plan.currency

@@ -44,7 +44,6 @@ def _warned(plan: StockPlan, order: pd.DataFrame, heading: str) -> pd.DataFrame:
 def write_order(
     plan: StockPlan, path: str | Path, *, pattern: str | None = None
 ) -> None:
-    """Write the order list to a CSV file, or the workbook to an XLSX file."""
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx") or not path.parent.is_dir():
         say = _T.sheet

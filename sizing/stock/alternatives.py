@@ -66,7 +66,6 @@ class Work:
         return programme_from(self.offer, days, self.use.spares, self.aim)
 
     def choosing_for(self, programme: Programme) -> "Work":
-        """Return it with as many days to choose by as are worth looking at."""
         # Many sizes take longer on each day, and shares need no finer interval.
         least = self.scenarios * _FEWEST // (2 if programme.large else 1)
         fit = 0 if programme.large else _CELLS // programme.needs.listed
@@ -114,7 +113,6 @@ class Trial:
     def cheapest(
         self, packs: Ints, level: float, near: Callable[..., Ints | None] = adapted
     ) -> Ints | None:
-        """Return the cheapest order near one with which enough days are served."""
         needs = self.programme.aim == "needs"
         limit = part_allowed(
             level, int(self.check.needed.sum()) if needs else self.check.days.number
@@ -159,7 +157,6 @@ def _needed(work: Work, trial: Trial, packs: Ints) -> float:
 def cost_curve(
     work: Work, trial: Trial, check: tables.Check, packs: Ints
 ) -> pd.DataFrame:
-    """Return the cost of other targets, chosen alike and judged on fresh days."""
     targets = [level for level in CURVE[work.aim] if level != work.target]
     orders = {level: trial.cheapest(packs, work.level(level)) for level in targets}
     rows = [

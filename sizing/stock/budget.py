@@ -159,7 +159,6 @@ class _Search:
 
     @property
     def settled(self) -> bool:
-        """Whether the best order is near enough to what none beats."""
         return gap_to(self.fewest, self.bound + self.half_day) <= _GAP
 
 
@@ -186,7 +185,6 @@ def greedy(programme: Programme, budget: float, most: Ints, share: float) -> lis
 
 
 def equal_numbers(programme: Programme, budget: float) -> Ints:
-    """Return packs for as many slings of each size as the budget gives."""
     return in_proportion(programme, budget, np.ones(len(programme.pack)))
 
 
@@ -220,7 +218,6 @@ def in_proportion(programme: Programme, budget: float, used: Floats) -> Ints:
 def comparison_of(
     programme: Programme, check: tables.Check, order: Order, money: float
 ) -> pd.DataFrame:
-    """Spend the same money otherwise, and judge it on the same days."""
     used = programme.offer.column("last_year")
     spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
     if np.nansum(used) > 0:

@@ -156,7 +156,6 @@ def held_on(needs: Ints, allowed: int) -> int:
 
 
 def hold_rows(model: Model, levels: dict[int, Ints], allowed: int) -> None:
-    """Add what every single set must hold."""
     for chosen, needs in levels.items():
         least = held_on(needs, allowed)
         if least > 0:

@@ -81,7 +81,6 @@ class Days:
 
 
 def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Group:
-    """Make a group ready to be drawn, with its own or other weights."""
     people = served.people
     w = people.weight.to_numpy(dtype=float) if weight is None else weight
     masks = offer.masks(people, served.charts)
@@ -142,7 +141,6 @@ def draw_days(
 def _present(
     own: Ints, known: Ints, group: Group, use: Use, rng: np.random.Generator
 ) -> None:
-    """Add a group's clients to their sets, days x sets."""
     served, days = group.served, len(own)
     extra = 0.0 if use.passed_on or use.sharing == "shared" else served.admissions
     if served.count is None:

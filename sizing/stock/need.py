@@ -215,7 +215,6 @@ def serves_from(
 
 
 def _numbers(record: Mapping[Any, Any], row: int) -> dict[Any, Any]:
-    """Return the cells of a row that are filled, its numbers as numbers."""
     filled = {c: v for c, v in record.items() if not pd.isna(v) and v != ""}
     for column in [name for name in _NUMBERS if name in filled]:
         found = amount(filled[column])

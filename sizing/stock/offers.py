@@ -153,7 +153,6 @@ def _enter(
 def _check_numbers(
     table: pd.DataFrame, rows: dict[int, int]
 ) -> tuple[list[Problem], str]:
-    """Read every number, and fill in what an empty cell means."""
     problems, say = [], _T.offer_wrong
     signs: list[str] = []
     for column, empty in COLUMNS.items():

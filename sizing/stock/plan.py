@@ -105,17 +105,14 @@ def plan_stock(
 
     Notes
     -----
-    Who waits is decided exactly on each day: whoever fits several sizes has whichever
-    is free. The order of an integer programme over the planning days is where the
-    search begins, and its bound is what is proved. Orders near it are judged on a
-    second set of days, at least eight times as many (for few sizes up to 60,000): kept
-    is the cheapest that passes the target there by 1.645 standard errors, at most by
-    half of what the target leaves. What the plan says of itself comes from a third set.
-    Other targets and other people are planned alike.
-    Intervals of the service hold for other days and for other people sampled as
-    these were (a caseload is itself, no sample); all others hold for other days
-    alone. The chart is taken as given. The search is bounded by counts of work and
-    not by time, so the same input gives the same order on every machine.
+    The order of an integer programme over the planning days is where the search begins,
+    and its bound is what is proved. Orders near it are judged on a second set of days,
+    at least eight times as many: kept is the cheapest that passes the target there by
+    1.645 standard errors, at most by half of what the target leaves. What the plan says
+    of itself comes from a third set. Intervals of the service hold for other days and
+    for other people sampled as these were (a caseload is no sample), all others for
+    other days alone; the chart is taken as given. The search is bounded by counts of
+    work: the same input gives the same order on every machine.
 
     Examples
     --------

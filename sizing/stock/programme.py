@@ -24,8 +24,6 @@ _NO_SOLUTION = 2
 
 @dataclass(frozen=True)
 class Order:
-    """An order; none that does as much costs less than ``bound``."""
-
     packs: Ints
     cost: float
     bound: float
@@ -72,7 +70,6 @@ class Programme:
         return self.owned + packs * self.pack
 
     def working(self, packs: Ints) -> Ints:
-        """Slings of each size once the packs have come, without the spares."""
         return np.maximum(self.stock(packs) - self.spares, 0)
 
     def cost(self, packs: Ints) -> float:
@@ -164,7 +161,6 @@ class Model:
         return self.sizes + size
 
     def working(self, chosen: int) -> dict[int, float]:
-        """Return the sum of the working slings of a set of sizes, as entries."""
         return {self.held(j): 1.0 for j in range(self.sizes) if chosen >> j & 1}
 
     def prices(self) -> dict[int, float]:

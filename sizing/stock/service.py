@@ -249,6 +249,5 @@ def flow_shortage(
 
 
 def _spread(places: Ints, group: Ints) -> Ints:
-    """Return masks of all sizes from masks of the group's."""
     bits = sizes_in(np.asarray(places), len(group))
     return np.asarray(bits @ (np.int64(1) << group.astype(np.int64)), dtype=np.int64)

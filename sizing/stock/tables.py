@@ -93,7 +93,6 @@ def _row(
 
 
 def share_row(hits: int, number: int) -> dict[str, Any]:
-    """Return a share of days with Wilson's interval."""
     share = hits / number
     low, high = score_interval(share, number, student(np.inf))
     return _row(share, float(low), float(high), _SHARE, number)
@@ -121,7 +120,6 @@ def ratio_row(part: Any, whole: Any) -> dict[str, Any]:
 
 
 def range_row(numbers: Any) -> dict[str, Any]:
-    """Return the mean of a number over days and the range of most days."""
     low, high = np.quantile(numbers, _MOST_DAYS)
     return _row(np.mean(numbers), low, high, _RANGE, len(numbers))
 
@@ -169,7 +167,6 @@ def service(
 def _widened(
     row: dict[str, Any], each: Floats, variance: float, df: float, name: str
 ) -> dict[str, Any]:
-    """Return the ends and method of an interval over days and people."""
     estimate, part = row["estimate"], LEVEL
     total = variance + float(each.var(ddof=1)) / len(each)
     if name == "nobody_waits":
