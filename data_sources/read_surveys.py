@@ -13,9 +13,11 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
+from sizing.files.reading import file_bytes
 from sizing.surveys.nhanes import CM_PER_INCH, KG_PER_LB
 from sizing.surveys.survey import (
     AS_PUBLISHED,
+    MOST_BYTES,
     Notes,
     PathLike,
     Survey,
@@ -23,7 +25,6 @@ from sizing.surveys.survey import (
     check_columns,
     check_keys,
     check_values,
-    content_of,
     in_order,
     not_readable,
 )
@@ -33,7 +34,7 @@ def read_csv(
     path: PathLike, expected: str, *, encoding: str, needed: Iterable[str]
 ) -> pd.DataFrame:
     """Read a survey's CSV file."""
-    content = content_of(path, expected)
+    content = file_bytes(path, allowed=expected, most=MOST_BYTES)
     reason = "it is no table of comma-separated values"
     if b"\x00" in content:
         raise not_readable(Path(path), expected, reason)

@@ -9,18 +9,8 @@ from pathlib import Path
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app import fields
 from sizing.app.answer_form import LongWork, Progress
-from sizing.app.fields import (
-    Heard,
-    Told,
-    UnitSwitch,
-    UploadBox,
-    button,
-    on_change,
-    people_choice,
-    show_if,
-    tick,
-)
 from sizing.app.form_words import bullets, file_headings, name_words, paragraphs
 from sizing.app.table import EditableTable
 from sizing.errors import (
@@ -60,7 +50,7 @@ _T = texts("people_form")
 class Clients:
     """Clients of one's own: a table to type them into, or a file."""
 
-    def __init__(self, switch: UnitSwitch, upload: UploadBox) -> None:
+    def __init__(self, switch: fields.UnitSwitch, upload: fields.UploadBox) -> None:
         self.table = EditableTable(
             pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
             switch=switch,
@@ -121,11 +111,11 @@ def typed_shares(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-class PeopleForm(Heard):
+class PeopleForm(fields.Heard):
     """Nothing is loaded before it is asked for; a table is made when it is opened."""
 
     def __init__(
-        self, switch: UnitSwitch, start: str = "adults", *, draws: int = 5
+        self, switch: fields.UnitSwitch, start: str = "adults", *, draws: int = 5
     ) -> None:
         super().__init__()
         self._switch, self._draws = switch, draws
@@ -136,25 +126,27 @@ class PeopleForm(Heard):
         self.getting = self._stopped = False
         self.clients: Clients | None = None
         self.shares: EditableTable | None = None
-        self.name = people_choice(start)
+        self.name = fields.people_choice(start)
         self.name.options = [*self.name.options, (_T.own, OWN)]
         self.name.value, self.name.description = start, _T.serve
-        self.upload = UploadBox("My caseload", table=CASELOAD)
-        self.margins = UploadBox("My shares", table=MARGINS)
-        self.weighted = tick(_T.weight)
-        self.told = Told(switch)
+        self.upload = fields.UploadBox("My caseload", table=CASELOAD)
+        self.margins = fields.UploadBox("My shares", table=MARGINS)
+        self.weighted = fields.tick(_T.weight)
+        self.told = fields.Told(switch)
         self.work = LongWork(
             _T.again, self._read, self._done, stopped=self._ended, failed=self._failed
         )
         # Work begins by itself; a button of the form's own begins it after Stop.
-        show_if(False, self.work.button)
+        fields.show_if(False, self.work.button)
         self.work.stop_button.on_click(lambda _: self._stop())
-        self.again = button(_T.again, self._changed, width="auto", display="none")
+        self.again = fields.button(
+            _T.again, self._changed, width="auto", display="none"
+        )
         self._clients, self._shares = w.VBox(), w.VBox()
         parts = [self.name, self._clients, self.weighted, self._shares]
         self.view = w.VBox([*parts, self.work.view, self.again, self.told])
-        on_change(self._opened, self.name, self.weighted)
-        on_change(self._changed, self.upload, self.margins)
+        fields.on_change(self._opened, self.name, self.weighted)
+        fields.on_change(self._changed, self.upload, self.margins)
         self._opened()
 
     @property
@@ -236,7 +228,7 @@ class PeopleForm(Heard):
     def _stop(self) -> None:
         if self.getting:
             self._stopped = True
-            show_if(True, self.again)
+            fields.show_if(True, self.again)
 
     def _read(self, progress: Progress) -> tuple[People | SizingError, list[str]]:
         """Return the people or what is wrong with them, and what was warned of."""
@@ -277,13 +269,13 @@ class PeopleForm(Heard):
             headings = file_headings(_T.shares_headings)
             words = w.HTML(paragraphs([_T.shares_help]) + headings)
             self._shares.children = words, self.shares.view, self.margins.view
-        show_if(own, self._clients)
-        show_if(weighted, self._shares)
+        fields.show_if(own, self._clients)
+        fields.show_if(weighted, self._shares)
         self._changed()
 
     def _changed(self) -> None:
         self._version += 1
         self._stopped = False
-        show_if(False, self.again)
+        fields.show_if(False, self.again)
         self.told.value = ""
         self.tell()

@@ -59,9 +59,8 @@ def body_mass_index(frame: pd.DataFrame) -> pd.Series:
 
 def age_band(age_years: npt.ArrayLike) -> pd.Categorical:
     """Return each age's band as ordered words; missing below 2 or unknown."""
-    names = tuple(AGE_BANDS.values())
-    age = np.asarray(age_years, dtype=float)
-    return _words(_places(age, AGE_BANDS, names), names)
+    words = _words(np.asarray(age_years, dtype=float), AGE_BANDS)
+    return pd.Categorical(words, list(AGE_BANDS.values()), ordered=True)
 
 
 def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
@@ -75,30 +74,20 @@ def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
     )
     bmi = body_mass_index(frame).to_numpy()
     age = frame["age_years"].to_numpy(dtype=float, na_value=np.nan)
-    codes = _places(bmi, ADULT_BMI, BMI_CLASSES)
-    codes[~(age >= ADULT_AGE)] = -1
+    words = _words(np.where(age >= ADULT_AGE, bmi, np.nan), ADULT_BMI)
     child = (age >= 2) & (age < ADULT_AGE) & np.isfinite(bmi)
     known = age[np.isfinite(age)]
     later = 0.5 if np.array_equal(known, np.floor(known)) else 0.0
     for sex in SEXES:
         chosen = child & (frame["sex"] == sex).to_numpy(dtype=bool, na_value=False)
         share = ndtr(z_score("bmi", sex, age[chosen] + later, bmi[chosen]))
-        codes[chosen] = _places(share, CHILD_BMI, BMI_CLASSES)
-    return _words(codes, BMI_CLASSES)
+        words[chosen] = _words(share, CHILD_BMI)
+    return pd.Categorical(words, list(BMI_CLASSES), ordered=True)
 
 
-def _places(
-    value: Floats, ends: dict[float, str], names: tuple[str, ...]
-) -> npt.NDArray[np.int64]:
-    places = np.array([-1, *(names.index(name) for name in ends.values())])
-    found = places[np.searchsorted(list(ends), value, side="right")]
-    found[~np.isfinite(value)] = -1
-    return found
-
-
-def _words(codes: npt.NDArray[np.int64], names: tuple[str, ...]) -> pd.Categorical:
-    kind = pd.CategoricalDtype(list(names), ordered=True)
-    return pd.Categorical.from_codes(codes, dtype=kind)
+def _words(value: Floats, ends: dict[float, str]) -> npt.NDArray[np.object_]:
+    found = pd.cut(value, [*ends, np.inf], right=False, labels=list(ends.values()))
+    return np.array(found, dtype=object)
 
 
 @lru_cache(maxsize=8)

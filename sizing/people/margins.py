@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import InputProblems, Problem
 from sizing.measures import plain
 from sizing.measures.tables import MARGINS, take
 from sizing.measures.typed import amounts
@@ -79,9 +79,8 @@ class Margin:
         if self.level:
             return _equals(column, self.level).astype(float)
         number = column.to_numpy(dtype=float, na_value=np.nan)
-        low = -np.inf if np.isnan(self.low) else self.low
-        high = np.inf if np.isnan(self.high) else self.high
-        return ((number >= low) & (number < high)).astype(float)
+        beyond = (number < self.low) | (number >= self.high) | np.isnan(number)
+        return np.where(beyond, 0.0, 1.0)
 
 
 def variable_of(frame: pd.DataFrame, name: str) -> pd.Series:
@@ -91,13 +90,10 @@ def variable_of(frame: pd.DataFrame, name: str) -> pd.Series:
 
 def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
     """Refuse margins that these people cannot answer, all named at once."""
-    found = [(margin, _unanswerable(margin, frame)) for margin in margins]
-    problems = [
-        Problem.of(_P[key], margin=margin, m=margin, **given)
-        for margin, (key, given) in found
-        if key
-    ]
-    if problems:
+    found = zip(margins, (_unanswerable(one, frame) for one in margins), strict=True)
+    if problems := [
+        Problem.of(_P[key], margin=one, m=one, **of) for one, (key, of) in found if key
+    ]:
         raise InputProblems(problems, about="the margins for these people")
 
 
@@ -226,10 +222,6 @@ def to_margins(table: pd.DataFrame) -> list[Margin]:
 def named_margins(population: str) -> pd.DataFrame:
     """Return the margins shipped for a named population, with their sources."""
     table = margins_from(source_table("margins.csv"))
-    known = sorted(table["population"].unique())
-    if population not in known:
-        one = Problem.of(_P["none_ship"], known=", ".join(known))
-        raise SizingError(str(replace(one, value=population)))
     return table[table["population"] == population].reset_index(drop=True)
 
 

@@ -131,9 +131,7 @@ def load_people(
     population = _POPULATIONS[name]
     # A body mass index a person cannot have is a slip.
     check_number("the body mass index", bmi_threshold, least=20.0, most=80.0)
-    wanted = margins_from(margins) if margins is not None else None
-    if wanted is None and name in set(source_table("margins.csv")["population"]):
-        wanted = named_margins(name)
+    wanted = named_margins(name) if margins is None else margins_from(margins)
     everyone, weights = weighted_embedded()
     least, under = population["ages"]
     chosen = everyone["age_years"].between(least, under, "left").to_numpy()
@@ -174,7 +172,7 @@ def load_people(
         sources=(*read_embedded().sources, _T.totals_source),
         settings={"name": name, "draws": draws, "seed": seed, **more},
     )
-    if wanted is not None:
+    if len(wanted):
         return reweight(people, wanted)
     _warn_if_few(people)
     return people
@@ -251,12 +249,11 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
         people,
         weight=(result.weight * scale).rename("weight"),
         sources=(*people.sources, *(f"Margin: {source}" for source in cited)),
-        limits=(*people.limits, _cost(result)),
+        limits=(*people.limits, _cost(result, people.n)),
         settings={
             **people.settings,
             "margins": result.table,
             "design_effect": result.design_effect,
-            "iterations": result.iterations,
         },
     )
     if result.design_effect > 2 * people.design_effect:
@@ -287,12 +284,12 @@ def _warn_if_few(people: People) -> None:
         )
 
 
-def _cost(result: Weighting) -> str:
+def _cost(result: Weighting, n: int) -> str:
     table = result.table
     effect = result.design_effect
     words = (
-        f"Reweighted to {len(table)} margins: {result.n:,} people say as much as "
-        f"{result.n / effect:,.0f} equally weighted ones (design effect {effect:.1f})."
+        f"Reweighted to {len(table)} margins: {n:,} people say as much as "
+        f"{n / effect:,.0f} equally weighted ones (design effect {effect:.1f})."
     )
     grown = (table["asked"] / table["before"]).where(table["statistic"] == "share")
     if grown.max() > 2:

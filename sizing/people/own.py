@@ -110,15 +110,12 @@ def people_from(
         out, evidence = draw_measures(table, draws=draws, seed=seed)
         return drawn_people(out, evidence, w, seed, limits_said("own"), **about)
     # Taking from two words is ten times faster than writing a million.
-    words = pd.Series([EVIDENCE[0], EVIDENCE[-1]])
-    known = {
-        name: words.iloc[standard[name].isna().to_numpy().astype(int)]
-        for name in measures
-    }
+    words = np.array([EVIDENCE[0], EVIDENCE[-1]], dtype=object)
+    missing = standard[measures].isna().to_numpy().astype(int)
     return People(
         frame=standard,
         weight=pd.Series(w, index=standard.index, name="weight"),
-        evidence=pd.DataFrame({k: v.reset_index(drop=True) for k, v in known.items()}),
+        evidence=pd.DataFrame(words[missing], columns=measures),
         limits=limits_said("own", "no_posture"),
         **about,
     )
@@ -165,9 +162,10 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
     frame, evidence = draw_measures(survey.frame, draws=draws, seed=seed)
     classify(frame)
     weight = survey.weight.to_numpy(dtype=float)
+    settings = {"name": survey.name, "draws": draws, "seed": seed}
     about: dict[str, Any] = {"name": survey.name, "sources": survey.sources}
-    about |= {"settings": {"name": survey.name, "draws": draws, "seed": seed}}
-    return drawn_people(frame, evidence, weight, seed, survey.limits, **about)
+    given = frame, evidence, weight, seed, survey.limits
+    return drawn_people(*given, settings=settings, **about)
 
 
 def classify(frame: pd.DataFrame) -> None:
@@ -192,16 +190,13 @@ def _with_keys(frame: pd.DataFrame, *, drawing: bool) -> pd.DataFrame:
         out.insert(1, "draw", 0)
     elif drawing and (out["draw"] != out["draw"].iloc[0]).any():
         raise SizingError(_W["drawn_before"])
-    faults = {
-        "no_person": (out["person"].isna(), None),
-        "twice": (out.duplicated(["person", "draw"]), "person"),
-    }
-    problems = [
-        Problem.of(
-            _P[words], None, row + 2, column, out[column].iloc[row] if column else None
-        )
-        for words, (where, column) in faults.items()
-        for row in np.flatnonzero(where)[:10].tolist()
+    nobody, person = out["person"].isna(), out["person"]
+    places = np.flatnonzero(nobody)[:10].tolist()
+    problems = [Problem.of(_P["no_person"], None, row + 2) for row in places]
+    places = np.flatnonzero(out.duplicated(["person", "draw"]))[:10].tolist()
+    problems += [
+        Problem.of(_P["twice"], None, row + 2, "person", person.iloc[row])
+        for row in places
     ]
     if problems:
         raise InputProblems(problems, about="the people")
@@ -298,12 +293,10 @@ def _faults(taken: Taken) -> list[Problem]:
     table = taken.frame
     filled = table.notna().any(axis=1)
     sexless = filled & (table["sex"].isna() if "sex" in table else False)
+    faults = ("empty", ~filled, None), ("no_sex", sexless, "sex")
     problems = [
         Problem.of(_P[words], None, row + 2, column)
-        for words, where, column in (
-            ("empty", ~filled, None),
-            ("no_sex", sexless, "sex"),
-        )
+        for words, where, column in faults
         for row in np.flatnonzero(where).tolist()
     ]
     if not taken.problems and not any(one.measure in MEASURES for one in taken.found):

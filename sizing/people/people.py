@@ -36,32 +36,17 @@ def model_limits(youngest: float, oldest: float) -> tuple[str, ...]:
 class People:
     """The people a chart is judged on.
 
-    Attributes
-    ----------
-    name : str
-        What the population is called.
-    frame : DataFrame
-        One row per person and draw. Columns: ``person`` (whole number, the
-        same in each draw), ``draw`` (0, 1, ...), ``sex``, ``age_years``, the
-        measures of ``sizing.measures.MEASURES`` that are present, and any
-        further columns. Where the survey has a design, ``stratum`` and
-        ``unit``. The index is 0, 1, ....
-    weight : Series
-        One weight per row of ``frame``. A person's weight is repeated in each
-        of her draws, so the weights of one draw add up to the population.
-    evidence : DataFrame
-        Same index, one column per measure: measured, predicted, extrapolated,
-        unsupported or missing.
-    sources, limits : tuple of str
-        Where the figures come from, and where the evidence stops.
-    settings : mapping
-        How the people were made (seed, margins, threshold).
-    drawn : Drawn, optional
-        Given where the draws come from the kit's body model, which was fitted to
-        other people, each person's draws independent of the others' given the
-        coefficients. Intervals then count the drawing once, and the coefficients'
-        error by the delta method; other draws are joined by Rubin's rules, which
-        are right for a model fitted to these people and safe for others.
+    ``frame`` has one row per person and draw: ``person`` (the same in each draw),
+    ``draw`` (0, 1, ...), ``sex``, ``age_years``, the measures present, any further
+    columns, and ``stratum`` and ``unit`` of a survey's design; its index is 0, 1, ....
+    ``weight`` is one per row, so that those of one draw add up to the population;
+    ``evidence`` one column per measure: measured, predicted, extrapolated, unsupported
+    or missing; ``settings`` how the people were made.
+
+    ``drawn`` is given where the draws come from the kit's body model, which was fitted
+    to other people: intervals then count the drawing once, and the coefficients' error
+    by the delta method. Other draws are joined by Rubin's rules, which are right for a
+    model fitted to these people and safe for others.
     """
 
     name: str

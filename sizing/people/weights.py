@@ -19,8 +19,6 @@ _W: dict[str, str] = texts("people").weights
 _NOTHING = 1e-7
 #: Newton steps, and how near (in SDs) a margin counts as met.
 _MOST_STEPS, _NEAR = 100, 1e-8
-#: What a margin is of.
-_WHAT = ("variable", "statistic", "level", "low", "high", "within")
 
 
 @dataclass(frozen=True)
@@ -29,14 +27,12 @@ class Weighting:
 
     ``table`` has a row per margin: what it is, ``n`` persons in its group,
     ``n_in_class`` of them (in any draw) in the class of a share, ``before``, ``asked``
-    and ``reached``. ``design_effect`` is Kish's of the ``n`` persons.
+    and ``reached``. ``design_effect`` is Kish's of the persons.
     """
 
     weight: pd.Series
     table: pd.DataFrame
     design_effect: float
-    n: int
-    iterations: int
 
 
 def rake(
@@ -72,34 +68,19 @@ def rake(
     pull = in_value - target * in_group
     scale = np.sqrt(np.average(np.square(pull), axis=0, weights=base))
     scale[scale == 0] = 1.0
-    tilt, steps = _tilt(pull / scale, base)
+    tilt = _tilt(pull / scale, base)
     if tilt is None:
         refuse_the_impossible(wanted, in_group, in_value)
         raise SizingError(_W["steps"].format(steps=_MOST_STEPS))
-    ratio = tilt / base
-    w = start * ratio[codes]
-    table = pd.DataFrame(
-        [
-            {
-                **{name: getattr(m, name) for name in _WHAT},
-                "n": int((in_group[:, j] > 0).sum()),
-                "n_in_class": int((in_value[:, j] > 0).sum()),
-                "before": base @ in_value[:, j] / (base @ in_group[:, j]),
-                "asked": m.target,
-                "reached": float(w @ value[:, j] / (w @ inside[:, j])),
-            }
-            for j, m in enumerate(wanted)
-        ]
-    )
-    of_class = table["statistic"] == "share"
-    table["n_in_class"] = table["n_in_class"].astype("Int64").where(of_class)
-    return Weighting(
-        weight=pd.Series(w, index=frame.index, name="weight"),
-        table=table,
-        design_effect=kish_design_effect(tilt / rows_each),
-        n=len(base),
-        iterations=steps,
-    )
+    w = start * (tilt / base)[codes]
+    table = pd.DataFrame(map(vars, wanted)).drop(columns="target")
+    of_class = pd.Series((in_value > 0).sum(axis=0), dtype="Int64")
+    table["n"] = (in_group > 0).sum(axis=0)
+    table["n_in_class"] = of_class.where(table["statistic"] == "share")
+    table["before"] = (base @ in_value) / (base @ in_group)
+    table["asked"], table["reached"] = target, (w @ value) / (w @ inside)
+    weights = pd.Series(w, index=frame.index, name="weight")
+    return Weighting(weights, table, kish_design_effect(tilt / rows_each))
 
 
 def checked_weight(
@@ -141,7 +122,7 @@ def _persons(
     return codes.astype(np.int64), rows_each
 
 
-def _tilt(pull: Floats, base: Floats) -> tuple[Floats | None, int]:
+def _tilt(pull: Floats, base: Floats) -> Floats | None:
     """Newton on the convex dual; least squares, as margins may repeat one another."""
     dual = np.zeros(pull.shape[1])
     log_base = np.log(base)
@@ -153,16 +134,16 @@ def _tilt(pull: Floats, base: Floats) -> tuple[Floats | None, int]:
         return top + float(np.log(w.sum())), w / w.sum()
 
     height, w = at(dual)
-    for step in range(_MOST_STEPS + 1):
+    for _ in range(_MOST_STEPS + 1):
         slope = w @ pull
         if np.abs(slope).max() <= _NEAR:
-            return w, step
+            return w
         centred = pull - slope
         curve = (centred * w[:, None]).T @ centred
         move = -np.linalg.lstsq(curve, slope, rcond=1e-12)[0]
         length, downhill = 1.0, float(slope @ move)
         if not downhill < 0:
-            return None, step
+            return None
         while True:
             new_height, new_w = at(dual + length * move)
             # Near the optimum the drop is below rounding: allow for that.
@@ -170,9 +151,9 @@ def _tilt(pull: Floats, base: Floats) -> tuple[Floats | None, int]:
                 break
             length /= 2
             if length < 1e-10:
-                return None, step
+                return None
         dual, height, w = dual + length * move, new_height, new_w
-    return None, _MOST_STEPS
+    return None
 
 
 def refuse_the_impossible(

@@ -169,16 +169,14 @@ def join_influences(
 ) -> tuple[Floats, Floats, Floats]:
     """Join estimates (draws, ...) from each draw's persons' influences (persons, ...).
 
-    Mean, variance and df are those of ``join_draws``; where an outside model drew,
-    ``T = W + (1 + 1/m^2) V``, W the sampling variance of persons' influences averaged
-    over their draws, V what the model's coefficients add by the delta method (their
-    draws come in opposite pairs); df by Satterthwaite, ``v T^2 / W^2``.
+    By ``join_draws``; where an outside model drew, ``T = W + (1 + 1/m^2) V``, W the
+    sampling variance of influences averaged over a person's draws, V what coefficients
+    add (their draws come in opposite pairs); df by Satterthwaite, ``v T^2 / W^2``.
     """
-    # The bodies drawn for one person are independent given an outside model's
-    # coefficients. Rubin's rules would count the residual twice, in each draw's
-    # sampling variance and between draws: Meng, Stat Sci 1994;9:538-573; Reiter and
-    # Raghunathan, J Am Stat Assoc 2007;102:1462-1471 (both from memory). The whole is
-    # held by simulation (bench_calibration.py).
+    # A person's bodies are independent given an outside model's coefficients: Rubin's
+    # rules would count the residual twice (Meng, Stat Sci 1994;9:538-573; Reiter and
+    # Raghunathan, J Am Stat Assoc 2007;102:1462-1471; both from memory). Held by
+    # simulation (bench_calibration.py).
     if place.model is None:
         within = np.array([variance_of_sum(place, part) for part in influences])
         return join_draws(estimates, within, complete_df)

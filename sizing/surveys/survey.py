@@ -104,10 +104,6 @@ def in_order(frame: pd.DataFrame, extra: Iterable[str] = ()) -> pd.DataFrame:
     return frame[there].reset_index(drop=True)
 
 
-def content_of(path: PathLike, expected: str) -> bytes:
-    return file_bytes(path, allowed=expected, most=MOST_BYTES)
-
-
 def not_readable(path: PathLike, expected: str, reason: str) -> SizingError:
     return SizingError(
         f"the file cannot be read: {reason}",
@@ -119,7 +115,7 @@ def not_readable(path: PathLike, expected: str, reason: str) -> SizingError:
 
 def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
     """Read a SAS transport file (version 5, ``.XPT``)."""
-    content = content_of(path, expected)
+    content = file_bytes(path, allowed=expected, most=MOST_BYTES)
     # Whole records are padded with blanks to lines of 80 bytes; a file that was
     # cut short ends otherwise, and would silently miss people.
     cut = not_readable(path, expected, "it is cut short")

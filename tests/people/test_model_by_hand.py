@@ -12,23 +12,9 @@ from scipy.stats import multivariate_normal, norm
 
 from data_sources.derive_older_widths import THIGH, read_adults
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
+from sizing.people.body import chance
 from sizing.people.body import donors as model_donors
-from sizing.people.body.chance import (
-    condition_normal,
-    even_normal,
-    keys_of,
-    log_density,
-    normals,
-    sample_normal,
-    uniforms,
-)
-from sizing.people.body.draw import (
-    CONVERTED,
-    NO_HEAVY_DATA,
-    _correlated,
-    _DrawnBetas,
-    evidence_levels,
-)
+from sizing.people.body import draw as model_draw
 from sizing.people.body.model import group_models, model_bias, moments, older_law
 
 WHOLE = 2**64
@@ -59,19 +45,21 @@ def number(seed, person, stream, place):
 @given(st.integers(0, 99), st.integers(0, 10**6), st.text("abc/1", max_size=5))
 @settings(max_examples=20)
 def test_noise_against_whole_numbers_without_end(seed, person, stream):
-    found = uniforms(seed, keys_of([person, f"{person}x"]), stream, 3)
+    found = chance.uniforms(seed, chance.keys_of([person, f"{person}x"]), stream, 3)
     for i, name in enumerate((str(person), f"{person}x")):
         expected = [number(seed, name, stream, place) for place in range(3)]
         assert found[i].tolist() == expected
     np.testing.assert_allclose(
-        normals(seed, keys_of([person]), stream, 3), norm.ppf(found[:1]), rtol=1e-9
+        chance.normals(seed, chance.keys_of([person]), stream, 3),
+        norm.ppf(found[:1]),
+        rtol=1e-9,
     )
 
 
 def test_a_whole_number_is_one_key_however_it_is_written():
-    same = keys_of([7, 7.0, np.float64(7), np.int64(7), "7"])
+    same = chance.keys_of([7, 7.0, np.float64(7), np.int64(7), "7"])
     assert len(set(same.tolist())) == 1
-    assert keys_of(["7.5"]) == keys_of([7.5]) != keys_of([7])
+    assert chance.keys_of(["7.5"]) == chance.keys_of([7.5]) != chance.keys_of([7])
 
 
 def test_shared_numbers_step_by_the_golden_ratio():
@@ -79,7 +67,7 @@ def test_shared_numbers_step_by_the_golden_ratio():
     start = number(4, "draws", "form", 0)
     for draw in range(6):
         expected = norm.ppf((start + draw * golden) % 1)
-        assert even_normal(4, draw, "form") == pytest.approx(expected, rel=1e-9)
+        assert chance.even_normal(4, draw, "form") == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.fixture(scope="module")
@@ -202,7 +190,7 @@ def test_a_candidate_is_picked_by_her_share_of_the_weight(weights, u):
 def test_coefficients_of_many_draws_have_their_sampling_covariance():
     model = group_models("adult")["female"]
     one, two = "sitting_height_cm", "shoulder_height_sitting_cm"
-    drawn = [_DrawnBetas(7, draw) for draw in range(1500)]
+    drawn = [model_draw.drawn_betas(7, draw) for draw in range(1500)]
     betas = {
         name: np.array([d("adult", "female", name) for d in drawn])
         for name in (one, two)
@@ -219,8 +207,8 @@ def test_coefficients_of_many_draws_have_their_sampling_covariance():
     place = [SEATED_AND_GIRTHS.index(name) for name in (one, two)]
     r = np.corrcoef(scaled[one][-1], scaled[two][-1])[0, 1]
     assert r == pytest.approx(model.correlation[tuple(place)], abs=0.1)
-    assert (_DrawnBetas(7, 0)("adult", "male", one) != betas[one][0]).any()
-    again = _DrawnBetas(7, 3)
+    assert (model_draw.drawn_betas(7, 0)("adult", "male", one) != betas[one][0]).any()
+    again = model_draw.drawn_betas(7, 3)
     assert (again("adult", "female", one) == betas[one][3]).all()
 
 
@@ -232,13 +220,13 @@ def test_residuals_of_each_age_and_sex_are_correlated_as_its_model_says():
     one = moments(sex, *body, age)
     z = np.random.default_rng(2).normal(size=(3 * n, len(SEATED_AND_GIRTHS)))
     rows = np.arange(3 * n)
-    out = _correlated(one, rows, z)
+    out = model_draw._correlated(one, rows, z)
     for kind in range(3):
         expected = one.correlation()[kind]
         assert np.abs(np.cov(out[kind::3].T) - expected).max() < 0.09
     # A part of the rows gives the same.
     some = rows[5::7]
-    np.testing.assert_allclose(_correlated(one, some, z[some]), out[some])
+    np.testing.assert_allclose(model_draw._correlated(one, some, z[some]), out[some])
 
 
 def test_between_child_and_adult_every_part_is_blended():
@@ -302,12 +290,13 @@ def test_evidence_turns_just_beyond_each_range(group, sex):
             stature = 165 * np.exp(s)
             mass = 25 * np.exp(q) * (stature / 100) ** 2
             body = (np.array([v]) for v in (mass, stature, years))
-            code = evidence_levels(np.array([sex], dtype=object), *body, [name])[0, 0]
+            who = np.array([sex], dtype=object)
+            ((code,),) = model_draw.evidence_levels(who, *body, [name])
             expected = "extrapolated" if beyond else "predicted"
-            if name in CONVERTED[group]:
+            if name in model_draw.CONVERTED[group]:
                 expected = "extrapolated"
             heavy = k == 0 and sign == 1 and beyond and group == "adult"
-            if heavy and name in NO_HEAVY_DATA:
+            if heavy and name in model_draw.NO_HEAVY_DATA:
                 expected = "unsupported"
             assert EVIDENCE[code] == expected, (name, k, sign, beyond)
 
@@ -317,7 +306,8 @@ def test_at_eighteen_the_adult_model_decides_the_evidence():
     name = "buttock_popliteal_length_cm"
     ages = np.array([17.99, 18.0 + 1e-9, 20.5])
     body = [np.full(3, value) for value in (65.0, 172.0)]
-    codes = evidence_levels(np.full(3, "male", dtype=object), *body, ages, [name])
+    men = np.full(3, "male", dtype=object)
+    codes = model_draw.evidence_levels(men, *body, ages, [name])
     words = [EVIDENCE[code] for code in codes[:, 0]]
     assert words == ["extrapolated", "predicted", "predicted"]
 
@@ -359,7 +349,7 @@ def test_conditional_density_against_scipy(seed, flags):
     mean = rng.normal(size=(3, P))
     point = rng.normal(size=(3, P))
     value = np.where(known, point, np.nan)
-    m, c = condition_normal(mean, covariance, value, np.zeros((3, P)))
+    m, c = chance.condition_normal(mean, covariance, value, np.zeros((3, P)))
     u, k = np.flatnonzero(~known), np.flatnonzero(known)
     for i in range(3):
         whole = multivariate_normal(mean[i], covariance[i]).logpdf(point[i])
@@ -380,7 +370,7 @@ def test_measuring_error_against_brute_force():
     brute_mean = np.average(x, axis=0, weights=w)
     brute_var = np.average((x - brute_mean) ** 2, axis=0, weights=w)
     read = np.array([[1.2, np.nan]]), np.array([[error, 0.0]])
-    m, c = condition_normal(np.zeros((1, 2)), covariance[None], *read)
+    m, c = chance.condition_normal(np.zeros((1, 2)), covariance[None], *read)
     assert m[0] == pytest.approx(brute_mean, abs=0.01)
     assert np.diag(c[0]) == pytest.approx(brute_var, abs=0.01)
 
@@ -397,9 +387,9 @@ def test_two_readings_in_turn_equal_both_at_once(seed):
     b[:, [0, 2, 3]] = np.nan
     both = value.copy()
     both[:, 2:] = np.nan
-    once = condition_normal(mean, covariance, both, error)
-    first = condition_normal(mean, covariance, a, error)
-    second = condition_normal(*first, b, error)
+    once = chance.condition_normal(mean, covariance, both, error)
+    first = chance.condition_normal(mean, covariance, a, error)
+    second = chance.condition_normal(*first, b, error)
     np.testing.assert_allclose(once[0], second[0], atol=1e-9)
     np.testing.assert_allclose(once[1], second[1], atol=1e-9)
 
@@ -413,7 +403,7 @@ def test_log_density_against_scipy(seed, k):
     each = zip(covariance, gap, strict=True)
     other = [multivariate_normal(np.zeros(k), c).logpdf(one) for c, one in each]
     expected = pytest.approx(np.array(other), rel=1e-7, abs=1e-8)
-    assert log_density(gap, covariance) == expected
+    assert chance.log_density(gap, covariance) == expected
 
 
 @given(st.integers(0, 10**6), st.integers(1, P))
@@ -422,12 +412,15 @@ def test_one_measure_more_leaves_the_others_as_drawn(seed, first):
     rng = np.random.default_rng(seed)
     covariance, mean = random_covariance(seed), rng.normal(size=(3, P))
     z = rng.normal(size=(3, P))
-    part = sample_normal(mean[:, :first], covariance[:, :first, :first], z[:, :first])
-    whole = sample_normal(mean, covariance, z, first)
+    part = chance.sample_normal(
+        mean[:, :first], covariance[:, :first, :first], z[:, :first]
+    )
+    whole = chance.sample_normal(mean, covariance, z, first)
     np.testing.assert_array_equal(whole[:, :first], part)
     # The columns of the root are what unit steps of z move.
     steps = [
-        sample_normal(0 * mean, covariance, np.eye(P)[[k] * 3], first) for k in range(P)
+        chance.sample_normal(0 * mean, covariance, np.eye(P)[[k] * 3], first)
+        for k in range(P)
     ]
     root = np.stack(steps, axis=2)
     np.testing.assert_allclose(root @ root.swapaxes(1, 2), covariance, atol=1e-8)

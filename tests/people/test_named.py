@@ -257,9 +257,8 @@ def test_the_threshold_may_be_as_low_and_as_high_as_it_is_said_to_be():
 )
 def test_limits_of_the_models_are_those_of_the_ages(ages, told):
     found = model_limits(*ages)
-    named = {"children": LIMITS["children_1977"], "seam": LIMITS["seam"]}
-    named |= {"adults": LIMITS["soldiers"]}
-    assert {name for name, words in named.items() if words in found} == told
+    names = {"children": "children_1977", "seam": "seam", "adults": "soldiers"}
+    assert {one for one, name in names.items() if LIMITS[name] in found} == told
     # Of nobody was the back taped along the body.
     assert LIMITS["back"] in found
 

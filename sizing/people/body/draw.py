@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -9,17 +10,11 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, vocabulary
+from sizing.people.body import chance
 from sizing.people.body import donors as model_donors
-from sizing.people.body.chance import (
-    Flags,
-    condition_normal,
-    even_normal,
-    keys_of,
-    normals,
-    sample_normal,
-    uniforms,
-)
+from sizing.people.body.chance import Flags
 from sizing.people.body.model import (
+    Betas,
     Moments,
     adult_share,
     group_models,
@@ -77,7 +72,7 @@ def draw_measures(
     if draws < 1:
         raise SizingError("draws must be 1 or more", allowed="1, 2, ...", value=draws)
     people = checked(frame)
-    keys = keys_of(people["person"])
+    keys = chance.keys_of(people["person"])
     n = len(people)
     sex = people["sex"].to_numpy(dtype=object)
     given_build = people[list(model_donors.BUILD)].to_numpy(dtype=float)
@@ -98,9 +93,11 @@ def draw_measures(
             stream = f"{draw}/{attempt}"
             if found is not None:
                 again = np.flatnonzero(np.isin(gaps, todo))
-                u = uniforms(seed, keys[gaps], f"build/{stream}", 1)[:, 0]
+                u = chance.uniforms(seed, keys[gaps], f"build/{stream}", 1)[:, 0]
                 build[gaps[again]] = model_donors.pick(found, u)[again]
-            z = normals(seed, keys[todo], f"body/{stream}", len(SEATED_AND_GIRTHS))
+            z = chance.normals(
+                seed, keys[todo], f"body/{stream}", len(SEATED_AND_GIRTHS)
+            )
             values[todo] = _one_draw(
                 sex[todo], build[todo], known[todo], z, seed=seed, draw=draw
             )
@@ -129,14 +126,10 @@ def checked(frame: pd.DataFrame) -> pd.DataFrame:
     out = frame.reset_index(drop=True).copy()
     twice = ("this person is in the table more than once", "one row per person", "")
     unknown = ("unknown sex", ", ".join(SEXES), "the model has no figures without it")
-    for words, column, bad in (
-        (twice, "person", out["person"].duplicated()),
-        (unknown, "sex", ~out["sex"].isin(SEXES)),
-    ):
-        problems += [
-            Problem(*words, None, row + 2, column, out[column].iloc[row])
-            for row in np.flatnonzero(bad)[:5]
-        ]
+    faults: list[tuple[str, tuple[str, str, str], npt.ArrayLike]] = [
+        ("person", twice, out["person"].duplicated()),
+        ("sex", unknown, ~out["sex"].isin(SEXES)),
+    ]
     for name in ("age_years", *MEASURES):
         given = out[name] if name in out else pd.Series(np.nan, out.index)
         try:
@@ -145,16 +138,17 @@ def checked(frame: pd.DataFrame) -> pd.DataFrame:
             problems.append(Problem("not a number somewhere", "numbers", column=name))
             continue
         out[name] = value
+        words = ("not a body measure", "above 0", "")
+        wrong = (value <= 0) | np.isinf(value)
         if name == "age_years":
-            wrong, allowed = (value < YOUNGEST) | (value > 120), "2 to 120 years"
-            what = "outside the ages the model knows"
-        else:
-            wrong, allowed = (value <= 0) | np.isinf(value), "above 0"
-            what = "not a body measure"
-        problems += [
-            Problem(what, allowed, row=row + 2, column=name, value=float(value[row]))
-            for row in np.flatnonzero(wrong)[:5]
-        ]
+            words = ("outside the ages the model knows", "2 to 120 years", "")
+            wrong = (value < YOUNGEST) | (value > 120)
+        faults.append((name, words, wrong))
+    problems += [
+        Problem(*words, None, row + 2, name, out[name].iloc[row])
+        for name, words, wrong in faults
+        for row in np.flatnonzero(wrong)[:5]
+    ]
     if problems:
         raise InputProblems(problems, about="the people")
     return out
@@ -214,10 +208,10 @@ def _one_draw(
     out[none] = mean[none] + one.sd[none] * _correlated(one, none, z[none])
     if len(some):
         log_known = np.log(known[some])
-        m, c = condition_normal(
+        m, c = chance.condition_normal(
             mean[some], covariance(some), log_known, np.zeros_like(log_known)
         )
-        out[some] = sample_normal(m, c, z[some])
+        out[some] = chance.sample_normal(m, c, z[some])
     return np.where(has, known, np.exp(out))
 
 
@@ -228,7 +222,7 @@ def law_of_draw(
 
     The moments' ``form_shift_sd`` is 0 where the form is a person's own.
     """
-    one = moments(sex, *build.T, betas=_DrawnBetas(seed, draw))
+    one = moments(sex, *build.T, betas=drawn_betas(seed, draw))
     # A known measure beyond the forms' range tells which form holds for this
     # person, so it cannot be shared with the others of the draw.
     own = np.any(has & (one.form_shift_sd > 0), axis=1)[:, None]
@@ -240,7 +234,7 @@ def law_of_draw(
         spread += shift[rows, :, None] * shift[rows, None, :]
         return spread
 
-    mean = one.mean + even_normal(seed, draw, "form") * one.form_shift_sd
+    mean = one.mean + chance.even_normal(seed, draw, "form") * one.form_shift_sd
     return one, mean, covariance
 
 
@@ -259,30 +253,21 @@ def _correlated(one: Moments, rows: npt.NDArray[np.intp], z: Floats) -> Floats:
     return out
 
 
-class _DrawnBetas:
-    def __init__(self, seed: int, draw: int) -> None:
-        self.seed, self.draw = seed, draw
-        self._cache: dict[tuple[str, str], Mapping[str, Floats]] = {}
-
-    def __call__(self, group: str, sex: str, measure: str) -> Floats:
-        if (group, sex) not in self._cache:
-            self._cache[group, sex] = self._of(group, sex)
-        return self._cache[group, sex][measure]
-
-    def _of(self, group: str, sex: str) -> Mapping[str, Floats]:
+def drawn_betas(seed: int, draw: int) -> Betas:
+    @cache
+    def of(group: str, sex: str) -> Mapping[str, Floats]:
         model = group_models(group)[sex]
         size = max(len(one.beta) for one in model.measures.values())
         # Every second draw takes the opposite: their errors cancel in the mean.
-        stream = f"beta/{group}/{sex}/{self.draw // 2}"
-        z = normals(self.seed, keys_of(SEATED_AND_GIRTHS), stream, size)
-        z = -z if self.draw % 2 else z
+        stream = f"beta/{group}/{sex}/{draw // 2}"
+        z = chance.normals(seed, chance.keys_of(SEATED_AND_GIRTHS), stream, size)
+        z = -z if draw % 2 else z
         # Measures taken on the same people err together, as their residuals do.
         z = np.linalg.cholesky(model.correlation) @ z
         each = zip(model.measures.items(), z, strict=True)
-        return {
-            name: one.beta + one.root @ own[: len(one.beta)]
-            for (name, one), own in each
-        }
+        return {n: one.beta + one.root @ own[: len(one.beta)] for (n, one), own in each}
+
+    return lambda group, sex, measure: of(group, sex)[measure]
 
 
 def _as_frames(

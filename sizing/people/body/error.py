@@ -4,11 +4,10 @@ An estimate is a mean of something seen of drawn bodies, and its derivative by a
 coefficient is the mean of the same thing times the score of the body drawn (Rubinstein,
 Oper Res 1989;37:72-81, from memory): no body needs drawing again. With ``g`` the
 derivatives and ``C`` the coefficients' covariance the variance is ``g' C g``, the delta
-method; the disagreement of forms beyond the range of body mass index counts as one more
-coefficient. Scores are centred over each person's draws, so that whoever has the same
-outcome in each adds no noise. What a coefficient or a bias moves, times the person's
-weight, is smoothed over body mass index, stature and age, so that a few people of large
-weight do not decide.
+method; the disagreement of forms beyond the range of BMI counts as one more
+coefficient. Scores are centred over each person's draws: one outcome in all adds no
+noise. What a coefficient or a bias moves, times the person's weight, is smoothed over
+BMI, stature and age, so that a few people of large weight do not decide.
 
 A population of another shape moves the mean log of a measure by ``model_bias``,
 measures together as residuals go, women, men and children by the same number of SDs,
