@@ -12,7 +12,7 @@ from sizing.errors import SizingError, check_number, one_of, warn
 from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import ADULT_AGE, bmi_class, body_mass_index
 from sizing.people.margins import margins_from, named_margins, to_margins
-from sizing.people.own import check_draws, classify, drawn_people
+from sizing.people.own import classify, drawn_people
 from sizing.people.people import People, limits_said
 from sizing.people.weights import Weighting, rake
 from sizing.resources import source_table, texts
@@ -127,7 +127,6 @@ def load_people(
         what, allowed, action = _T.renamed
         raise SizingError(what, allowed=allowed, action=action)
     one_of("population", name, POPULATIONS)
-    check_draws(draws, seed)
     population = _POPULATIONS[name]
     # A body mass index a person cannot have is a slip.
     check_number("the body mass index", bmi_threshold, least=20.0, most=80.0)

@@ -8,18 +8,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import (
-    InputProblems,
-    Problem,
-    SizingError,
-    check_number,
-    check_seed,
-    warn,
-)
+from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import EVIDENCE, MEASURES, to_standard_units
 from sizing.measures.headings import Table, plain
 from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
-from sizing.people.body import Drawn, draw_measures
+from sizing.people.body import Drawn, check_draws, draw_measures
 from sizing.people.classes import age_band, bmi_class, body_mass_index
 from sizing.people.files import read_table
 from sizing.people.people import MODEL_SOURCES, People, limits_said, model_limits
@@ -158,7 +151,6 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
     ``frame`` as of ``load_people``; a measure the survey took (such as hips in the
     releases that have them) is ``measured``. Each draw's weights are the survey's.
     """
-    check_draws(draws, seed)
     frame, evidence = draw_measures(survey.frame, draws=draws, seed=seed)
     classify(frame)
     weight = survey.weight.to_numpy(dtype=float)
@@ -172,11 +164,6 @@ def classify(frame: pd.DataFrame) -> None:
     frame["bmi"] = body_mass_index(frame)
     frame["age_band"] = age_band(frame["age_years"])
     frame["bmi_class"] = bmi_class(frame)
-
-
-def check_draws(draws: object, seed: object) -> None:
-    check_number("the number of draws", draws, least=1, most=10_000, whole=True)
-    check_seed(seed)
 
 
 def _with_keys(frame: pd.DataFrame, *, drawing: bool) -> pd.DataFrame:
@@ -248,7 +235,6 @@ def read_caseload(
     >>> clients.n, clients.draws, clients.frame["person"].tolist()
     (2, 2, [2, 3, 2, 3])
     """
-    check_draws(draws, seed)
     file = Path(path)
     rows = client_rows(file, CASELOAD, called)
     taken = take(rows, CASELOAD, note=False, collect=True)

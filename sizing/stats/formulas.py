@@ -6,8 +6,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import betaincinv, ndtri, stdtrit
 
-from sizing.errors import check_number
-
 Floats: TypeAlias = npt.NDArray[np.float64]
 
 #: Confidence of every interval.
@@ -137,9 +135,6 @@ def binomial_interval(
 
     Clopper and Pearson, Biometrika 1934;26:404-413 (from memory).
     """
-    check_number("the share", share, least=0, most=1)
-    check_number("the number of persons", n, above=0)
-    check_number("the level of the interval", level, above=0, below=1)
     tail = (1 - level) / 2
     x = share * n
     low = float(betaincinv(x, n - x + 1, tail)) if x > 0 else 0.0

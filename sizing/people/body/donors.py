@@ -51,10 +51,7 @@ class Donors:
 
 @dataclass(frozen=True)
 class Candidates:
-    """Candidates for each person's build, (n, candidates, 3): kg, cm, years.
-
-    ``weight`` adds up to 1; ``far`` says that nobody alike was among the donors.
-    """
+    """Candidates for each person's build, (n, candidates, 3); far: nobody is alike."""
 
     build: Floats
     weight: Floats

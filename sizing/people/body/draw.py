@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import InputProblems, Problem, check_number, check_seed
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, vocabulary
 from sizing.people.body import chance
 from sizing.people.body import donors as model_donors
@@ -69,8 +69,7 @@ def draw_measures(
     is drawn again, up to 8 times, never clipped; one that stays so, because of what was
     given, is marked unsupported.
     """
-    if draws < 1:
-        raise SizingError("draws must be 1 or more", allowed="1, 2, ...", value=draws)
+    check_draws(draws, seed)
     people = checked(frame)
     keys = chance.keys_of(people["person"])
     n = len(people)
@@ -110,6 +109,11 @@ def draw_measures(
         blocks.append(np.column_stack([build, values]))
         levels.append(level)
     return _as_frames(people, frame, np.vstack(blocks), np.vstack(levels), far, draws)
+
+
+def check_draws(draws: object, seed: object) -> None:
+    check_number("the number of draws", draws, least=1, most=10_000, whole=True)
+    check_seed(seed)
 
 
 def checked(frame: pd.DataFrame) -> pd.DataFrame:

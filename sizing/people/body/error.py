@@ -18,7 +18,7 @@ tr(P B)``, ``s`` the score, ``P`` its precision, ``B`` the biases' covariance. I
 square is at most ``3 c^2`` where all biases bend the share the same way: it is added.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import TypeAlias
@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS, SEXES
+from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
 from sizing.people.body.chance import patterns
 from sizing.people.body.donors import BUILD
 from sizing.people.body.draw import law_of_draw
@@ -149,18 +149,17 @@ class CoefficientError:
 
     def _blocks(self, draw: int) -> list[Block]:
         if draw not in self._known:
-            self._known[draw] = list(self._found(draw))
+            rows = self._rows[draw]
+            adult = adult_share(model_age(self._values[rows, 2]))
+            found: list[Block] = []
+            for group, share in (("child", 1 - adult), ("adult", adult)):
+                for sex, model in group_models(group).items():
+                    at = np.flatnonzero((self._sex[rows] == sex) & (share > 0))
+                    x = model.predictors(*self._values[rows[at], :3].T)
+                    weight, smooth = share[at] * self._weight[at], monomials(x, _SMOOTH)
+                    found.append((rows[at], smooth, weight, group, sex))
+            self._known[draw] = found
         return self._known[draw]
-
-    def _found(self, draw: int) -> Iterator[Block]:
-        rows = self._rows[draw]
-        adult = adult_share(model_age(self._values[rows, 2]))
-        for group, share in (("child", 1 - adult), ("adult", adult)):
-            for sex in SEXES:
-                at = np.flatnonzero((self._sex[rows] == sex) & (share > 0))
-                x = group_models(group)[sex].predictors(*self._values[rows[at], :3].T)
-                weight = share[at] * self._weight[at]
-                yield rows[at], monomials(x, _SMOOTH), weight, group, sex
 
     def gradient(self, draw: int, influence: Floats) -> Floats:
         """Return a draw's part of what ``variance`` asks for, (columns, ...)."""
