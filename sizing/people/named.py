@@ -128,7 +128,7 @@ def load_people(
         raise SizingError(what, allowed=allowed, action=action)
     one_of("population", name, POPULATIONS)
     population = _POPULATIONS[name]
-    # A body mass index a person cannot have is a slip.
+    # A body mass index a person cannot have is a slip; two of the people exceed 80.
     check_number("the body mass index", bmi_threshold, least=20.0, most=80.0)
     wanted = named_margins(name) if margins is None else margins_from(margins)
     everyone, weights = weighted_embedded()
@@ -153,11 +153,6 @@ def load_people(
             part.iloc[rows].reset_index(drop=True) for part in (long, evidence)
         )
         long["draw"], weight, number = draw, weight[rows] * factor, number[rows]
-        if long.empty:
-            raise SizingError(
-                f"Nobody among the embedded adults has a body mass index of "
-                f"{bmi_threshold:g} or more: lower bmi_threshold."
-            )
     classify(long)
     more = {"bmi_threshold": bmi_threshold} if name == "bariatric" else {}
     people = drawn_people(
@@ -290,7 +285,9 @@ def _cost(result: Weighting, n: int) -> str:
         f"Reweighted to {len(table)} margins: {n:,} people say as much as "
         f"{n / effect:,.0f} equally weighted ones (design effect {effect:.1f})."
     )
-    grown = (table["asked"] / table["before"]).where(table["statistic"] == "share")
+    # What is doubled is not more than doubled by the last bit of a sum.
+    grown = (table["asked"] / table["before"]).round(9)
+    grown = grown.where(table["statistic"] == "share")
     if grown.max() > 2:
         most = table.loc[[grown.idxmax()]].rename(columns={"asked": "target"})
         (margin,) = to_margins(most)
