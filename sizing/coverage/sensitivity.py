@@ -1,8 +1,7 @@
 """How far the share covered moves when an assumption is another."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -304,8 +303,8 @@ def sensitivity(
     # A bootstrap would say the same of a mean, for more time.
     method += "linearisation by person" if place.unit is None else place.how
     method += place.joined
-    rows, widths = [], []
     keys = ["assumption", "setting", "label"]
+    rows, states = [], []
     for names, changes in chosen.groupby(keys, sort=False):
         state, changed = base, False
         for _, part in changes.iterrows():
@@ -314,33 +313,44 @@ def sensitivity(
             if other is not None:
                 state, changed = other, True
         if changed:
-            change = _change(place, before, state.covered(), state.weight)
+            width = changes["kind"].eq("width").all()
+            scale = float(changes["amount"].iloc[0]) if width else np.nan
             source = "; ".join(dict.fromkeys(changes["source"]))
-            told = {"method": method, "n": people.n, "source": source}
-            rows.append(dict(zip(keys, names, strict=True)) | change | told)
-            if changes["kind"].eq("width").all():
-                widths.append((float(changes["amount"].iloc[0]), change["share"]))
+            told = {"method": method, "n": people.n, "source": source, "scale": scale}
+            rows.append(dict(zip(keys, names, strict=True)) | told)
+            states.append((state.covered(), state.weight))
     share = float(np.mean(before @ place.weight) / place.weight.sum())
-    widths = sorted([*widths, (1.0, share)]) if widths else []
-    table = pd.DataFrame(rows, columns=COLUMNS)
-    by_width = pd.DataFrame(widths, columns=["scale", "share"])
-    return Sensitivity(table, share, chart.name, people.name, by_width)
+    table = pd.DataFrame(rows, columns=[*COLUMNS, "scale"])
+    if states:
+        table = table.assign(**_changes(place, before, states))
+    widths = table.dropna(subset="scale")[["scale", "share"]]
+    if len(widths):
+        widths.loc[len(table)] = [1.0, share]
+    widths = widths.astype(float).sort_values("scale", ignore_index=True)
+    return Sensitivity(table[COLUMNS], share, chart.name, people.name, widths)
 
 
-def _change(
-    place: Layout,
-    before: npt.NDArray[np.bool_],
-    after: npt.NDArray[np.bool_],
-    weight: Floats,
-) -> dict[str, Any]:
-    old, new = place.weight / place.weight.sum(), weight / weight.sum()
-    p_old, p_new = before @ old, after @ new
-    influence = new * (after - p_new[:, None]) - old * (before - p_old[:, None])
-    complete = complete_df(place)
-    if place.unit is None and (weight != place.weight).any():
+def _changes(
+    place: Layout, before: Flags, states: Sequence[tuple[Flags, Floats]]
+) -> dict[str, Floats]:
+    """Return share, estimate, low, high of each state: who is covered, and weights."""
+    old = place.weight / place.weight.sum()
+    new = np.column_stack([weight / weight.sum() for _, weight in states])
+    after = np.stack([covered for covered, _ in states], axis=2)
+    each = zip(states, new.T, strict=True)
+    p_old, p_new = before @ old, np.column_stack([who @ w for (who, _), w in each])
+    # All at once: what a draw's scores are multiplied by takes the time.
+    influences = (
+        new * (after[d] - p_new[d]) - (old * (before[d] - p_old[d]))[:, None]
+        for d in range(place.draws)
+    )
+    complete = np.full(len(states), complete_df(place), dtype=float)
+    if place.unit is None:
         # Other weights may leave fewer people to tell the share after.
-        complete = max(min(complete, 1 / float(np.square(new).sum()) - 1), 1.0)
-    mean, total, df = join_influences(place, p_new - p_old, influence, complete)
+        fewer = np.array([(weight != place.weight).any() for _, weight in states])
+        left = np.maximum(np.minimum(complete, 1 / np.square(new).sum(axis=0) - 1), 1)
+        complete = np.where(fewer, left, complete)
+    changes = p_new - p_old[:, None]
+    mean, total, df = join_influences(place, changes, influences, complete)
     low, high = difference_interval(mean, total, df, complete + 1)
-    told = {"estimate": mean, "low": low, "high": high}
-    return {"share": float(p_new.mean())} | {k: float(v) for k, v in told.items()}
+    return {"share": p_new.mean(axis=0), "estimate": mean, "low": low, "high": high}

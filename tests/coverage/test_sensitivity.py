@@ -15,7 +15,7 @@ from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.sensitivity import (
     ALTERATIONS,
     Sensitivity,
-    _change,
+    _changes,
     assumptions,
     sensitivity,
     start,
@@ -296,7 +296,7 @@ def test_a_change_of_share_by_plain_sums(rows):
     before, after = (np.array([[row[i] for row in rows]]) for i in (0, 1))
     weight = np.array([row[2] for row in rows])
     n, place = len(rows), place_of(weight)
-    told = _change(place, before, after, weight)
+    told = _changes(place, before, [(after, weight)])
     w = weight / weight.sum()
     change = w @ (after[0].astype(float) - before[0])
     each = w * (after[0].astype(float) - before[0] - change)
@@ -306,7 +306,7 @@ def test_a_change_of_share_by_plain_sums(rows):
     half = t * error if (each != 0).any() else t**2 / (max(number - 1, 1) + 1 + t**2)
     ends = [max(change - half, -1), min(change + half, 1)]
     if abs(change) in (0, 1) or error > 1e-9:
-        got = [told[name] for name in ("share", "estimate", "low", "high")]
+        got = [told[name].item() for name in ("share", "estimate", "low", "high")]
         assert got == pytest.approx([w @ after[0], change, *ends])
 
 
