@@ -147,8 +147,8 @@ def _between(
     """Return the weights between two cuts in each measure."""
     upper, lower = high[0] + base, low[0] + base
     if len(low) == 1:
-        found: Floats = flat[upper]
-        found -= flat[lower]
+        found: Floats = flat.take(upper)
+        found -= flat.take(lower)
         return found
     found = _between(flat, low[1:], high[1:], upper)
     found -= _between(flat, low[1:], high[1:], lower)

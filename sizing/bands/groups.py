@@ -90,8 +90,10 @@ def _outcomes(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return what becomes of each row, and whose size it is that fits."""
     fits = assign(people, chart).fits
-    unlimited = replace(chart, frame=chart.frame.assign(load_limit_kg=np.nan))
-    by_measures = assign(people, unlimited).fits
+    by_measures = fits
+    if chart.frame["load_limit_kg"].notna().any():
+        unlimited = replace(chart, frame=chart.frame.assign(load_limit_kg=np.nan))
+        by_measures = assign(people, unlimited).fits
     size_group = chart.frame["group"].astype(str).to_numpy()
     outcome = np.full(len(of_person), "none", dtype=object)
     whose = np.full(len(of_person), "", dtype=object)
@@ -186,7 +188,7 @@ def fit_groups(
     ('bariatric 1', 'bariatric 2')
     """
     groups = group_of(people)
-    asked = _asked(people, groups, widths, sizes, load_limits_kg)
+    asked = _asked(by_group(people, groups), widths, sizes, load_limits_kg)
     fits = {
         group: fit_bands(**own, group=group, **settings)
         for group, own in _shown(asked.items(), "Fitting the groups", progress)
@@ -202,15 +204,14 @@ def fit_groups(
 
 
 def _asked(
-    people: People,
-    groups: pd.Series,
+    parts: Mapping[str, People],
     widths: Mapping[str, Any],
     sizes: int | Mapping[str, int],
     load_limits_kg: Mapping[str, float] | None,
 ) -> dict[str, dict[str, Any]]:
     """Return what is asked of a fit for each group that has people and sizes."""
     found = {}
-    for group, part in by_group(people, groups).items():
+    for group, part in parts.items():
         count = sizes.get(group, 0) if isinstance(sizes, Mapping) else sizes
         if count:
             own = {"widths": widths_of(widths, group), "sizes": count}
@@ -278,16 +279,16 @@ def fit_nine_sizes(people: People, *, sizes: int = 3, **settings: Any) -> Groups
 
 
 def fitted_chart(
-    people: People,
+    parts: Mapping[str, People],
     *,
     widths: Mapping[str, Width | Mapping[str, Width]],
     sizes: int = 3,
     load_limits_kg: Mapping[str, float] | None = None,
     **settings: Any,
 ) -> SizeChart:
-    """Return the best chart of all groups, without its certificate and rivals."""
+    """Return the best chart of all groups (``by_group``), without its certificate."""
     frames = []
-    asked = _asked(people, group_of(people), widths, sizes, load_limits_kg)
+    asked = _asked(parts, widths, sizes, load_limits_kg)
     for group, own in asked.items():
         fitter = Fitter.of(**own, **settings)
         named: dict[str, Any] = {"group": group, "name": "", "source": ""}
@@ -310,8 +311,9 @@ def coverage_by_sizes(
     interval for the chart as it is; not_served; too_large, too_small, both (harms).
     """
     rows, wide = [], widths or default_widths()
+    parts = by_group(people, group_of(people))
     for number in _shown(list(numbers), "Trying fewer and more sizes", progress):
-        chart = fitted_chart(people, widths=wide, sizes=number, **settings)
+        chart = fitted_chart(parts, widths=wide, sizes=number, **settings)
         judged = estimate_coverage(people, chart, seed=seed)
         told = judged.table
         (covered,) = told[told["outcome"] == "covered"].to_dict("records")

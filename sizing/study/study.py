@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from sizing.bands import GroupsFit, default_widths, fit_nine_sizes, group_of
-from sizing.bands.groups import fitted_chart
+from sizing.bands.groups import by_group, fitted_chart
 from sizing.charts import SizeChart
 from sizing.charts.files import chart_bytes
 from sizing.coverage import (
@@ -96,7 +96,8 @@ def run_study(
         wide: Mapping[str, Any] = widths or default_widths(pattern)
         fitted = fit_nine_sizes(everyone, seed=seed, widths=wide, **goal)
         chart = fitted.chart
-        refit = partial(_refit, everyone, wide, goal)
+        parts = by_group(everyone, group_of(everyone))
+        refit = partial(_refit, parts, wide, goal)
     progress("counting who fits")
     found = estimate_coverage(people, chart, by=list(BY), seed=seed)
     progress("finding who falls between sizes")
@@ -116,7 +117,7 @@ def _least_harm(too_large: float, too_small: float) -> dict[str, Any]:
 
 
 def _refit(
-    people: People,
+    parts: Mapping[str, People],
     widths: Mapping[str, Any],
     goal: Mapping[str, Any],
     scale: float = 1.0,
@@ -132,7 +133,7 @@ def _refit(
 
     if too_large is not None:
         goal = _least_harm(too_large, 1.0)
-    return fitted_chart(people, widths=scaled(widths), **goal)
+    return fitted_chart(parts, widths=scaled(widths), **goal)
 
 
 def summary_of(study: Study) -> dict[str, Any]:

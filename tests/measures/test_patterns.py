@@ -69,7 +69,7 @@ def test_any_measure_of_a_part_will_do_and_an_unknown_pattern_is_refused():
 def test_the_widths_of_a_pattern_fit_what_it_must_and_as_many_as_they_say(pattern):
     """About eight in ten children, and nine in ten adults, by three sizes."""
     widths, people = default_widths(pattern), load_people("everyone", draws=1)
-    chart = fitted_chart(people, widths=widths)
+    chart = fitted_chart(by_group(people, group_of(people)), widths=widths)
     assert not pattern_words(pattern, chart.measures)[0].startswith("The chart limits")
     for group, part in by_group(people, group_of(people)).items():
         assert set(widths[group]) == set(chart.measures)
