@@ -54,15 +54,6 @@ def test_a_caseload_is_whole_on_each_day_whichever_draw_stands_for_a_client():
     assert set(short) == {0, 1} and short.mean() == pytest.approx(0.5, abs=0.04)
 
 
-def test_a_pool_lifts_no_more_than_it_has_hoists(people):
-    use = Use("shared", at_once=0.4, at_most=8, each=2)
-    *_, days = drawn(Served(people, 30), use, days=4000, seed=(1, 0))
-    total = days.needs.sum(axis=1)
-    expected = np.minimum(stats.binom.rvs(30, 0.4, size=100_000, random_state=1), 8)
-    assert total.max() == 16
-    assert total.mean() / 2 == pytest.approx(expected.mean(), abs=0.05)
-
-
 @pytest.mark.parametrize("at_most", [None, 6])
 def test_who_is_lifted_at_the_busiest_moment_is_anyone(people, at_most):
     """Light and heavy alike: who needs a sling has nothing to do with her body."""

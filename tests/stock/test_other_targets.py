@@ -172,18 +172,6 @@ def test_a_plan_says_what_it_was_made_of(people):
     assert set(plan.limits) >= set(people.limits)
 
 
-def test_days_kept_for_checking_know_of_the_spares(people):
-    """Of each size stocked two are kept back: all the rest as without."""
-    settings = {"target": 0.8, "scenarios": 60}
-    plain = plan_stock(Served(people, 6), tall_and_short(), **settings)
-    spare = plan_stock(
-        Served(people, 6), tall_and_short(), use=Use(spares=2), **settings
-    )
-    more = spare.order["stock"] - plain.order["stock"]
-    assert (more == np.where(plain.order["stock"] > 0, 2, 0)).all()
-    assert spare.service["estimate"].tolist() == plain.service["estimate"].tolist()
-
-
 def test_what_cannot_be_reached_is_told_in_figures(people):
     """The best there is: three of each size, for 660."""
     with pytest.raises(SizingError) as found:

@@ -16,7 +16,7 @@ from sizing.stock.budget import (
     in_proportion,
     least_for_needs,
 )
-from sizing.stock.cheapest import bettered, chance_rows, least_cost
+from sizing.stock.cheapest import adapted, bettered, chance_rows, least_cost
 from sizing.stock.programme import Model, gap_to, part_allowed
 
 from .cases import orders, programme_of, some_programme, unit
@@ -137,6 +137,9 @@ def test_an_order_bettered_is_hardly_ever_dearer_than_the_best():
         programme = some_programme(seed, pack=pack)
         found = bettered(programme, np.zeros(3, dtype=int), late)
         best = cheapest(programme, late)
+        quick = adapted(programme, np.zeros(3, dtype=int), late)
+        assert programme.missed_by(quick) <= late
+        assert programme.cost(quick) >= programme.cost(found) - 1e-9
         assert programme.missed_by(found) <= late
         dearer.append(programme.cost(found) / best - 1)
         few = some_programme(seed, most=[0, 0, 0])
