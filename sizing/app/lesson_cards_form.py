@@ -7,15 +7,7 @@ import ipywidgets as w
 import numpy as np
 
 from sizing.app import fields
-from sizing.app.fields import (
-    Told,
-    UnitSwitch,
-    UploadBox,
-    button,
-    number,
-    on_change,
-    row,
-)
+from sizing.app.fields import Told, button, number, on_change, row
 from sizing.app.form_words import heading, paragraphs, safe, table_html, wide_table
 from sizing.app.show import save_panel
 from sizing.charts import SizeChart, demo_chart, read_chart
@@ -47,8 +39,8 @@ class LessonSettings(fields.Heard):
         self.population = fields.people_choice(population, **fields.wide("26rem"))
         self.seed_box = number("Number of the draw", 1, 9999, width="15rem")
         help_ = _T.page["chart_help"]
-        self.upload = UploadBox("Your size chart", help=help_, table=CHART)
-        self.units = UnitSwitch()
+        self.upload = fields.UploadBox("Your size chart", help=help_, table=CHART)
+        self.units = fields.UnitSwitch()
         self.told, self.pattern = Told(), fields.PatternField()
         self.pattern.box.style.description_width = "initial"
         on_change(self.tell, self.population, self.seed_box)

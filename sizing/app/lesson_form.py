@@ -7,16 +7,10 @@ from typing import Any
 
 import ipywidgets as w
 
+from sizing.app import form_words as html
 from sizing.app.answer_form import AnswerForm, LongWork, Progress
 from sizing.app.fields import Told, button, wide
-from sizing.app.form_words import (
-    bullets,
-    framed,
-    lead,
-    paragraphs,
-    sections_html,
-    slide_html,
-)
+from sizing.app.form_words import bullets, paragraphs
 from sizing.app.lesson_cards_form import CardsForm, LessonSettings
 from sizing.app.lesson_room_form import CoursesForm, RoomForm
 from sizing.errors import SizingError
@@ -64,9 +58,9 @@ class WaysForm(AnswerForm):
         people, ways = answer
         self._slide = pack.wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
-        self.answered.words.value = lead(ways_answer(ways))
+        self.answered.words.value = html.lead(ways_answer(ways))
         parts = pages.ways_section(ways, words), pages.wrong_section()
-        shown = slide_html(pack.drawn(self._slide)) + sections_html(parts)
+        shown = html.slide_html(pack.drawn(self._slide)) + html.sections_html(parts)
         self.answered.pictures.value = shown
         self.answered.limits.value = bullets(pages.lesson_limits(people))
         self.answered.sources.value = bullets(pages.lesson_sources(people))
@@ -88,7 +82,7 @@ class WaysForm(AnswerForm):
     def show_studies(self) -> None:
         ways = None if self.answer is None else self.answer[1]
         shown = pages.studies_section(ways, check_guesses())
-        self.studies.value = sections_html([shown])
+        self.studies.value = html.sections_html([shown])
 
     def _done(self, result: tuple[int, Any]) -> None:
         if result[0] != self._version:  # An entry was changed meanwhile: begin anew.
@@ -108,7 +102,7 @@ class WaysForm(AnswerForm):
         self.answer = answer
         both = pages.groups_section(answer[1])
         both = replace(both, tables=[*both.tables, pages.ways_table(answer[1])])
-        self.groups.value = sections_html([both])
+        self.groups.value = html.sections_html([both])
 
 
 class PairsForm(AnswerForm):
@@ -134,7 +128,9 @@ class PairsForm(AnswerForm):
         self.place %= len(self._slides)
         count = _T.page["pair"].format(number=self.place + 1, n=len(self._slides))
         self.answered.words.value = paragraphs([count])
-        self.answered.pictures.value = slide_html(pack.drawn(self._slides[self.place]))
+        self.answered.pictures.value = html.slide_html(
+            pack.drawn(self._slides[self.place])
+        )
 
     def saved(self, answer: Pairs) -> dict[str, Any]:
         return {s.name: s.axes for s in self._slides} | {"pairs": answer.table}
@@ -186,7 +182,7 @@ class PackForm:
             told = _T.page["saved"].format(n=len(written), folder=folder)
             self.told.value = paragraphs([told, _T.page["to_present"]])
             slides, shape = files["slides.html"].decode(), "aspect-ratio:16/9"
-            self.slides.value = framed(slides, title="Slides", shape=shape)
+            self.slides.value = html.framed(slides, title="Slides", shape=shape)
 
 
 def free_folder(name: str) -> Path:

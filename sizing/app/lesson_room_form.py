@@ -8,17 +8,9 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app import fields
 from sizing.app.answer_form import LiveForm, PageForm
-from sizing.app.fields import (
-    Told,
-    UnitSwitch,
-    UploadBox,
-    button,
-    number,
-    on_change,
-    row,
-    show_if,
-)
+from sizing.app.fields import button, number, on_change, row
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm, LessonSettings, answer_html
 from sizing.app.table import EditableTable
@@ -56,7 +48,7 @@ class RoomForm(LiveForm):
         self._drawn: dict[str, Picture] = {}
         self._page: Page | None = None
         help_ = _T.page["file_help"]
-        self.upload = UploadBox("The room's answers", help=help_, table=ANSWERS)
+        self.upload = fields.UploadBox("The room's answers", help=help_, table=ANSWERS)
         self.invented, self.each = (
             w.Checkbox(description=words, indent=False, layout={"width": "max-content"})
             for words in _T.page_checks.values()
@@ -65,7 +57,7 @@ class RoomForm(LiveForm):
         self.volunteers = number("Volunteers", 3, 10)
         self.readings = number("Readings each", 2, 3)
         self.whose = number("Sheet of participant", 0, 200, width="15rem")
-        self.wrong, self.typed_of, parts = Told(), w.HTML(), self.answered
+        self.wrong, self.typed_of, parts = fields.Told(), w.HTML(), self.answered
         # By participant's number; the reference's is 0.
         self._sheets: dict[int, pd.DataFrame] = {}
         self._place = w.Box(layout=w.Layout(width="100%"))
@@ -242,7 +234,7 @@ class RoomForm(LiveForm):
         self._switched()
 
     def _switched(self) -> None:
-        show_if(not self._in_rows, self._typing)
+        fields.show_if(not self._in_rows, self._typing)
         self.update()
 
 
@@ -255,7 +247,7 @@ class CoursesForm(PageForm):
 
     def __init__(
         self,
-        switch: UnitSwitch,
+        switch: fields.UnitSwitch,
         room: Callable[[], RoomResult],
         *,
         folder: Path | str = FOLDER,
@@ -263,7 +255,7 @@ class CoursesForm(PageForm):
         super().__init__(switch=switch, none=_T.page["no_course"])
         self.folder, self._room = Path(folder), room
         self.day = w.DatePicker(description="Course of", value=date.today())
-        self.told, parts = Told(), self.answered
+        self.told, parts = fields.Told(), self.answered
         keep = button("Keep this course", self.keep)
         look = button("Show every course", self.look)
         how, first = paragraphs([_T.page["courses_how"]]), row(self.day, keep, look)

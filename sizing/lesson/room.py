@@ -17,13 +17,7 @@ from scipy.special import chdtri
 from sizing.charts import SizeChart
 from sizing.charts.build import as_text
 from sizing.charts.fits import limits
-from sizing.errors import (
-    InputProblems,
-    Problem,
-    SizingError,
-    check_replicates,
-    check_seed,
-)
+from sizing.errors import InputProblems, Problem, SizingError, check_seed
 from sizing.files.folders import make_folder, write_bytes
 from sizing.files.reading import read_rows
 from sizing.files.writing import csv_bytes, rounded
@@ -78,7 +72,6 @@ def limits_of_agreement(
     truth: npt.ArrayLike,
     participant: npt.ArrayLike | None = None,
     *,
-    replicates: int = 1000,
     seed: int = 1,
 ) -> Agreement:
     """Compare guesses with the truth as Bland and Altman do; pairs without both go.
@@ -88,7 +81,6 @@ def limits_of_agreement(
     resampled (percentile bootstrap); fewer than 5 are as if one, and it says so.
     Lancet 1986;327:307-310; Stat Methods Med Res 1999;8:135-160 (limits, from memory).
     """
-    check_replicates(replicates)
     check_seed(seed)
     try:
         g, t = (np.asarray(one, dtype=float) for one in (guess, truth))
@@ -103,7 +95,7 @@ def limits_of_agreement(
     each = points.groupby("participant", sort=False)["difference"]
     rows = [row for name, own in each for row in _rows(str(name), own.to_numpy())]
     if rows:
-        rows = _together(points, replicates, seed) + rows
+        rows = _together(points, seed) + rows
     return Agreement(pd.DataFrame(rows, columns=_COLUMNS), points)
 
 
@@ -120,17 +112,14 @@ def _rows(name: str, d: Floats) -> list[tuple[object, ...]]:
         of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
         half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
         low, high = value - half, value + half
-        low[1], high[1] = s * np.sqrt(
-            df / chdtri(df, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-        )
+        ends = chdtri(df, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+        low[1], high[1] = s * np.sqrt(df / ends)
         method = "95 %, normal differences (Bland and Altman 1999)"
     rows = zip(_STATISTICS, value, low, high, strict=True)
     return [(name, *row, method, n) for row in rows]
 
 
-def _together(
-    points: pd.DataFrame, replicates: int, seed: int
-) -> list[tuple[object, ...]]:
+def _together(points: pd.DataFrame, seed: int) -> list[tuple[object, ...]]:
     d = points["difference"].to_numpy()
     rows = _rows(TOGETHER, d)
     code, names = pd.factorize(points["participant"])
@@ -139,7 +128,7 @@ def _together(
     if len(names) < 5:
         method = f"as if independent; too narrow: only {len(names)} participants"
         return [(*row[:5], method, row[6]) for row in rows]
-    w = replicate_counts(len(names), replicates, np.random.default_rng(seed))[:, code]
+    w = replicate_counts(len(names), 1000, np.random.default_rng(seed))[:, code]
     n = w.sum(axis=1)
     bias = w @ d / n
     variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)
