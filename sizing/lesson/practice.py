@@ -181,7 +181,7 @@ def _spread(
 
 @dataclass(frozen=True)
 class Pairs:
-    """``table``: see ``surprising_pairs``; ``bodies``: two rows per pair, drawn."""
+    """``bodies``: two rows per pair, drawn."""
 
     table: pd.DataFrame
     bodies: pd.DataFrame
@@ -219,7 +219,11 @@ def surprising_pairs(
     rows_a, rows_b = draw * count + one, draw * count + two
     fits_a, fits_b = fits[draw, one], fits[draw, two]
     gap, measure = _parting(frame, rows_a, rows_b, fits_a, fits_b, chart)
-    ranks = _ranks_apart(fits_a, fits_b)
+    # The least difference in rank between sizes that fit each.
+    size = np.arange(fits.shape[2])
+    both = fits_a[:, :, None] & fits_b[:, None, :]
+    gaps = np.where(both, np.abs(size[:, None] - size), len(size))
+    ranks = gaps.min(axis=(1, 2), initial=len(size))
     rng = np.random.default_rng(seed)
     best_first = rng.random(len(one)), -gap, -ranks, -certainty, gap < _PLAIN
     rank = np.lexsort(best_first)
@@ -308,14 +312,6 @@ def _parting(
             miss[k, :, j] = np.maximum(out, 0) / (10 * reading_errors()[measure])
     together = miss.max(axis=0)
     return miss.max(axis=2).min(axis=0), [names[j] for j in together.argmax(axis=1)]
-
-
-def _ranks_apart(fits_a: Bools, fits_b: Bools) -> Ints:
-    """Return the least difference in rank between sizes that fit each."""
-    k = fits_a.shape[1]
-    gap = np.abs(np.arange(k)[:, None] - np.arange(k))
-    both = fits_a[:, :, None] & fits_b[:, None, :]
-    return np.asarray(np.where(both, gap, k).min(axis=(1, 2), initial=k))
 
 
 def _different(

@@ -68,19 +68,20 @@ def ways_table(ways: WaysResult) -> Table:
     return table(frame, caption=caption, words=["Way"])
 
 
-def _groups_table(ways: WaysResult) -> Table:
-    shown = ["by_eye", "both", "tape_once"]
+def groups_section(ways: WaysResult) -> Section:
+    shown, own = ["by_eye", "both", "tape_once"], _T.evidence
     rows = ways.table[(ways.table["outcome"] == WRONG) & ways.table["way"].isin(shown)]
     called, frames = level_words(ways.table), []
-    for (by, level), own in rows.groupby(["by", "level"], sort=False):
-        found = own.to_dict("records")
+    for (by, level), part in rows.groupby(["by", "level"], sort=False):
+        found = part.to_dict("records")
         small = " (too few to rely on)" if found[0]["small_group"] else ""
         names = BY_WORDS.get(str(by), str(by)), called.get(str(level), str(level))
         cells = dict(zip(("Group", "Level"), names, strict=True))
         cells |= {WAY_WORDS[r["way"]].capitalize(): interval(r) for r in found}
         frames.append(cells | {"People": f"{found[0]['n']:,}{small}"})
-    caption = _T.evidence["groups_caption"]
-    return table(pd.DataFrame(frames), caption=caption, words=["Group", "Level"])
+    frame, words = pd.DataFrame(frames), ["Group", "Level"]
+    told = table(frame, caption=own["groups_caption"], words=words)
+    return Section(own["groups"], [words_of.worst_group(ways)], tables=[told])
 
 
 def check_table(check: pd.DataFrame) -> Table:
@@ -138,13 +139,7 @@ def ways_section(ways: WaysResult, words: Sequence[str]) -> Section:
 
 
 def wrong_section() -> Section:
-    words = [_T.common_practice]
-    return Section(_T.evidence["wrong"], words, bullets=wrong_words())
-
-
-def groups_section(ways: WaysResult) -> Section:
-    words = [words_of.worst_group(ways)]
-    return Section(_T.evidence["groups"], words, tables=[_groups_table(ways)])
+    return Section(_T.evidence["wrong"], [_T.common_practice], bullets=wrong_words())
 
 
 def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:

@@ -245,10 +245,10 @@ def room_slides(
         ax = plots.plot_agreement(points, rows, unit=unit)
         slides.append(_slide(ax, name, "room_guesses", **said))
     if len(found.gain):
-        ax = plots.plot_gain(found.gain, labels=words_of.gain_labels())
+        ax = plots.plot_gain(found.gain)
         slides.append(_slide(ax, "room_gain", words=words_of.gain_words(found.gain)))
     if len(found.error.table):
-        ax = plots.plot_measuring_error(found.error.table, labels=labels())
+        ax = plots.plot_measuring_error(found.error.table)
         slides.append(_slide(ax, "room_tape"))
     return slides
 

@@ -11,8 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from sizing.lesson.room import signed
+from sizing.measures import labels
 from sizing.plots import style
 from sizing.plots.style import FAINT, HATCHES, INK, LINES, MARKERS, SHADES, SOFT
+from sizing.words.lesson import gain_labels
 from sizing.words.numbers import interval, points_interval
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
@@ -112,19 +114,20 @@ def plot_agreement(
 
 
 @_slide
-def plot_gain(ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]) -> None:
+def plot_gain(ax: Axes, table: pd.DataFrame) -> None:
     y, bar = np.arange(len(table)), {"height": 0.36}
     ax.barh(y - 0.2, table["before"], label="first guess", **bar | _FIRST)
     ax.barh(y + 0.2, table["after"], label="guessed again", **bar | _SECOND)
     for i, row in enumerate(table.to_dict("records")):
         words = f"gain {points_interval(row)} points" if row["n"] > 1 else ""
         style.beside(ax, words, i, fontsize=12)
-    names = [labels.get(m, m) for m in table["measure"]]
+    names = table["measure"].map(gain_labels()).tolist()
     style.name_rows(ax, range(len(table)), names)
     ax.set_xlim(0, 1.15 * float(table[["before", "after"]].to_numpy().max()))
     style.percent_axis(ax.xaxis)
-    about = "How far off a guess is, share of the truth; of sizes: share not right"
-    ax.set_xlabel(about)
+    ax.set_xlabel(
+        "How far off a guess is, share of the truth; of sizes: share not right"
+    )
     _legend(ax, ncols=2)
 
 
@@ -150,9 +153,7 @@ def plot_courses(ax: Axes, table: pd.DataFrame) -> None:
 
 
 @_slide
-def plot_measuring_error(
-    ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]
-) -> None:
+def plot_measuring_error(ax: Axes, table: pd.DataFrame) -> None:
     measures = list(dict.fromkeys(table["measure"]))
     kinds = {
         "within": ("the same person again", -0.2, _SECOND | {"hatch": HATCHES[0]}),
@@ -168,7 +169,7 @@ def plot_measuring_error(
         ax.plot([target, target], [y - 0.2, y + 0.2], color=INK, lw=3)
         ax.barh(0, 0, label=words, **look)
     ax.plot([], [], color=INK, lw=3, label="published target")
-    names = [fill(labels.get(m, m), 18) for m in measures]
+    names = [fill(labels()[measure], 18) for measure in measures]
     style.name_rows(ax, range(len(measures)), names)
     # A wide interval of a few readings must not squeeze the bars.
     ax.set_xlim(0, max(2.2 * float(table["relative_tem"].max()), 0.025))
