@@ -14,10 +14,9 @@ from sizing.app.form_words import bullets, paragraphs
 from sizing.app.lesson_cards_form import CardsForm, LessonSettings
 from sizing.app.lesson_room_form import CoursesForm, RoomForm
 from sizing.errors import SizingError
-from sizing.lesson.guessing import check_guesses
+from sizing.lesson.choosing import check_guesses
 from sizing.lesson.practice import Pairs, surprising_pairs
-from sizing.lesson.prepare import prepare_lesson
-from sizing.lesson.ways import WaysResult, compare_ways
+from sizing.lesson.ways import WaysResult, compare_ways, prepare_lesson
 from sizing.pages import lesson as pages
 from sizing.pages import lesson_pack as pack
 from sizing.people import People

@@ -17,7 +17,6 @@ from sizing.app.table import EditableTable
 from sizing.errors import SizingError
 from sizing.lesson import answers as given
 from sizing.lesson.answers import NO_SIZE, REFERENCE, blank_table, filled
-from sizing.lesson.prepare import CLASS_SIZE
 from sizing.lesson.room import (
     FOLDER,
     RoomResult,
@@ -26,6 +25,7 @@ from sizing.lesson.room import (
     room_result,
 )
 from sizing.lesson.tape import chance_of_wrong_size
+from sizing.lesson.ways import CLASS_SIZE
 from sizing.measures.tables import ANSWERS
 from sizing.pages import lesson_pack as pack
 from sizing.pages.lesson_pack import Slide, drawn

@@ -5,8 +5,8 @@ from datetime import date
 
 from sizing.charts import read_chart
 from sizing.cli.options import add_options, told_pattern
-from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
 from sizing.lesson.room import keep_course, kept_courses
+from sizing.lesson.ways import CLASS_SIZE, prepare_lesson
 from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.resources import closing
 from sizing.words.lesson import gain_words, room_answer

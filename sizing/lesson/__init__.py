@@ -2,7 +2,7 @@
 
 from sizing.errors import check_kinds
 from sizing.lesson.answers import read_answers
-from sizing.lesson.guessing import GuessModel, fit_guess
+from sizing.lesson.choosing import GuessModel, fit_guess
 from sizing.lesson.practice import practice_clients, surprising_pairs
 from sizing.lesson.room import limits_of_agreement, room_result
 from sizing.lesson.tape import chance_of_wrong_size, measuring_error

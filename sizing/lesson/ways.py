@@ -1,7 +1,8 @@
-"""The same people sized by each way of choosing, with the errors each makes."""
+"""The same people sized by each way of choosing; and all that a lesson shows."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,11 @@ from sizing.charts.fits import limits
 from sizing.coverage.coverage import EVERYONE, memberships
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.lesson import choosing
-from sizing.lesson.choosing import CHOICE_OUTCOMES, Bools, Floats, Ints
-from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, guessed
+from sizing.lesson.answers import read_answers
+from sizing.lesson.choosing import CHOICE_OUTCOMES, Bools, Floats, GuessModel, Ints
+from sizing.lesson.practice import Pairs, Practice, practice_clients, surprising_pairs
+from sizing.lesson.room import RoomResult, room_result
+from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
 from sizing.people.people import layout
@@ -33,6 +37,17 @@ _AGAINST = "tape_once"
 #: Of the people who fit at least one size: these three add up to 1.
 OF_SOME = tuple(f"{came}_if_some_fits" for came in ("fitting", "wrong", "missed"))
 FITTED, WRONG, MISSED = OF_SOME
+
+#: The study in which nurses' guesses of adults were best.
+BEST_GUESSES = "Fernandes 1999"
+#: Each case, and what it is called.
+CASES: dict[str, str] = _T.cases
+_MOVED_CM = {"narrow": 2.0, "wide": -2.0}
+_TIMES = {"half": 0.5, "twice": 2.0}
+#: What the forms are laid out for, if nothing else is asked.
+CLASS_SIZE = {"participants": 12, "volunteers": 3, "readings": 2}
+#: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
+Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
@@ -173,7 +188,7 @@ def compare_ways(
         else:
             known = _KNOWN.get(way, ("body_mass_kg", "stature_cm"))
             if way == "by_eye":
-                seen = guessed(frame, rng, guess)
+                seen = choosing.guessed(frame, rng, guess)
             else:
                 error = {m: sd[m] * rng.standard_normal(len(frame)) for m in known}
                 seen = frame.assign(**{m: frame[m] + error[m] for m in known})
@@ -199,11 +214,15 @@ def compare_ways(
     choices = frame[["person", "draw"]].assign(
         **{way: names[codes] for way, codes in chosen.items()}
     )
-    curves = [guess] if guess else [fit_guess("nurse"), fit_guess("nurse", "children")]
+    curves = (
+        [guess]
+        if guess
+        else [choosing.fit_guess("nurse"), choosing.fit_guess("nurse", "children")]
+    )
     settings = {
         "usual_size": chart.sizes[usual],
         "guess": tuple(curves),
-        "stature_guess_sd": STATURE_GUESS_SD,
+        "stature_guess_sd": choosing.STATURE_GUESS_SD,
         "reading_sd": {m: sd[m] for m in limits(chart)},
         "seed": seed,
     }
@@ -289,4 +308,103 @@ def _long(
         n_effective=effective,
         standard_error=np.sqrt(means.variance).ravel(),
         small_group=n < SMALL_GROUP,
+    )
+
+
+def elsewhere(people: People, chart: SizeChart, **drawing: Any) -> pd.DataFrame:
+    """Compare table and tape on other charts, and with other errors of reading.
+
+    Bands of body measures 2 cm shorter or longer at both ends, or every reading's SD
+    halved or doubled: our choice, to see what the finding rests on.
+    """
+    found = []
+    for case in CASES:
+        frame = chart.frame.copy()
+        for measure in limits(chart):
+            if measure.endswith("_cm") and case in _MOVED_CM:
+                for end, sign in (("low", 1), ("high", -1)):
+                    if (name := f"{measure}_{end}") in frame:
+                        frame[name] += sign * _MOVED_CM[case]
+        sd = {
+            m: e * _TIMES.get(case, 1.0) for m, e in choosing.reading_errors().items()
+        }
+        how = {"ways": ("both", "tape_once"), "by": (), "reading_sd": sd} | drawing
+        told = compare_ways(people, replace(chart, frame=frame), **how).overall
+        told.insert(0, "case", case)
+        found.append(told)
+    return pd.concat(found, ignore_index=True)
+
+
+def silent(words: str, share: float) -> None: ...
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """All that a lesson shows; ``kinder``: by eye only, with ``BEST_GUESSES``."""
+
+    people: People
+    chart: SizeChart
+    practice: Practice
+    ways: WaysResult
+    elsewhere: pd.DataFrame
+    kinder: WaysResult
+    check: pd.DataFrame
+    pairs: Pairs
+    repeats: pd.DataFrame
+    room: RoomResult | None
+    units: str
+    class_size: Mapping[str, int]
+    pattern: str | None
+
+
+def prepare_lesson(
+    population: str = "adults",
+    chart: SizeChart | None = None,
+    *,
+    clients: int = 12,
+    answers: str | Path | pd.DataFrame | None = None,
+    draws: int = 5,
+    seed: int = 1,
+    units: str = "metric",
+    class_size: Mapping[str, int] | None = None,
+    pattern: str | None = None,
+    progress: Progress = silent,
+) -> Lesson:
+    chart = demo_chart() if chart is None else chart
+    progress("Loading the people", 0.0)
+    people = load_people(population, draws=draws, seed=seed)
+    progress("Dealing the cards", 0.1)
+    drawing = dict[str, Any](seed=seed, replicates=100)
+    practice = practice_clients(people, chart, n=clients, seed=seed, units=units)
+    room = None
+    if answers is not None:
+        progress("Reading the room's answers", 0.12)
+        read = read_answers(answers, chart)
+        room = room_result(read, chart, practice=practice, seed=seed)
+    progress("Comparing the ways of choosing", 0.15)
+    ways = compare_ways(people, chart, **drawing)
+    progress("Comparing on other charts", 0.35)
+    few = load_people(population, draws=1, seed=seed)
+    others = elsewhere(few, chart, **drawing)
+    progress("Comparing with kinder guesses", 0.4)
+    guess = choosing.fit_guess("nurse", study=BEST_GUESSES)
+    kinder = compare_ways(people, chart, ways=["by_eye"], by=[], guess=guess, **drawing)
+    progress("Looking for pairs that surprise", 0.45)
+    pairs = surprising_pairs(people, chart, n=3, seed=seed)
+    progress("Trying one, two and three readings", 0.47)
+    error = None if room is None else room.error
+    return Lesson(
+        people,
+        chart,
+        practice,
+        ways,
+        others,
+        kinder,
+        choosing.check_guesses(),
+        pairs,
+        chance_of_wrong_size(people, chart, error, **drawing),
+        room,
+        units,
+        CLASS_SIZE | dict(class_size or {}),
+        pattern,
     )

@@ -9,11 +9,9 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
-from sizing.lesson.choosing import CHOICE_WORDS, SPREAD_WORDS, WRONG_MEANS
-from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
+from sizing.lesson import choosing
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
-from sizing.lesson.prepare import Lesson
-from sizing.lesson.ways import WAY_WORDS, WRONG, WaysResult
+from sizing.lesson.ways import WAY_WORDS, WRONG, Lesson, WaysResult
 from sizing.measures import EDGE_RULE, labels, pattern_words, vocabulary, written
 from sizing.pages.page import Page, Picture, Section, Table, render, table, template
 from sizing.pages.room import repeats_section
@@ -86,7 +84,7 @@ def groups_section(ways: WaysResult) -> Section:
 
 def check_table(check: pd.DataFrame) -> Table:
     rows = check.to_dict("records")
-    study, fitted = (check[n].map(STUDY_WORDS) for n in ("study", "fitted_on"))
+    study, fitted = (check[n].map(choosing.STUDY_WORDS) for n in ("study", "fitted_on"))
     # A quantile is an error with a sign, not a share.
     curve = [
         f"{points(row['model'], sign=False)} %"
@@ -113,13 +111,13 @@ def check_table(check: pd.DataFrame) -> Table:
 
 
 def lesson_limits(people: People) -> list[str]:
-    spread = _T.evidence["spread_limit"].format(spread=SPREAD_WORDS)
+    spread = _T.evidence["spread_limit"].format(spread=choosing.SPREAD_WORDS)
     return [*_T.evidence["limits"], spread, *people.limits]
 
 
 def lesson_sources(people: People) -> list[str]:
     own = _T.evidence
-    figures = guessing_figures()["source"].str.split("; ").str[0]
+    figures = choosing.guessing_figures()["source"].str.split("; ").str[0]
     figures = figures.str.replace(own["derived"], own["said"], regex=False)
     return [*dict.fromkeys(figures), own["errors"], own["harm_source"], *people.sources]
 
@@ -127,8 +125,8 @@ def lesson_sources(people: People) -> list[str]:
 def wrong_words(*names: str) -> list[str]:
     """Return what a wrong size does: common practice, no source."""
     return [
-        f"{CHOICE_WORDS[name].capitalize()}: {WRONG_MEANS[name]}."
-        for name in names or WRONG_MEANS
+        f"{choosing.CHOICE_WORDS[name].capitalize()}: {choosing.WRONG_MEANS[name]}."
+        for name in names or choosing.WRONG_MEANS
     ]
 
 
@@ -154,7 +152,7 @@ def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     ways, people, own = lesson.ways, lesson.people, _T.evidence
-    study = STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
+    study = choosing.STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
     wrong = interval(told(lesson.kinder)["by_eye", WRONG])
     words = [
         words_of.table_against_tape(ways, lesson.elsewhere),

@@ -24,9 +24,16 @@ from sizing.files.writing import csv_bytes, rounded, workbook_bytes
 from sizing.lesson.answers import NO_SIZE, blank_table
 from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.practice import Pairs
-from sizing.lesson.prepare import Lesson, Progress, silent
 from sizing.lesson.room import TOGETHER, RoomResult
-from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
+from sizing.lesson.ways import (
+    MISSED,
+    WAY_WORDS,
+    WRONG,
+    Lesson,
+    Progress,
+    WaysResult,
+    silent,
+)
 from sizing.measures import labels, written
 from sizing.pages import lesson as pages
 from sizing.pages.page import Picture, render

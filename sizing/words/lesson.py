@@ -6,9 +6,8 @@ from typing import Any
 import pandas as pd
 
 from sizing.lesson.answers import CHOSEN, GUESSES
-from sizing.lesson.prepare import CASES
 from sizing.lesson.room import TOGETHER, RoomResult
-from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
+from sizing.lesson.ways import CASES, FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import LENGTH_UNITS, MASS_UNITS, labels, written
 from sizing.measures import unit_of as plain_unit
 from sizing.people import population_titles

@@ -6,7 +6,7 @@ from scipy import stats
 from scipy.integrate import quad
 
 from sizing.errors import SizingError
-from sizing.lesson.guessing import (
+from sizing.lesson.choosing import (
     GuessModel,
     check_guesses,
     fit_guess,

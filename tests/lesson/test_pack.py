@@ -16,7 +16,7 @@ from sizing.cli.places import USES
 from sizing.errors import SizingError
 from sizing.lesson import read_answers
 from sizing.lesson.choosing import SPREAD_WORDS
-from sizing.lesson.prepare import prepare_lesson
+from sizing.lesson.ways import prepare_lesson
 from sizing.pages.lesson import answers_html, cards_html
 from sizing.pages.lesson_pack import (
     lesson_files,

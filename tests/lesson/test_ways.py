@@ -22,9 +22,8 @@ from sizing.lesson.choosing import (
     reading_errors,
 )
 from sizing.lesson.practice import practice_clients
-from sizing.lesson.prepare import elsewhere
 from sizing.lesson.tape import error_parts, measuring_error
-from sizing.lesson.ways import OF_SOME, WAY_WORDS
+from sizing.lesson.ways import OF_SOME, WAY_WORDS, elsewhere
 from sizing.people import load_people, people_from
 from sizing.words.lesson import table_against_tape
 from sizing.words.numbers import points_interval
