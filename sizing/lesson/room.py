@@ -204,18 +204,10 @@ def room_result(
     slips = None
     if len(answers.doubted):
         slips = room_result(answers.with_doubted(), chart, practice=practice, seed=seed)
-    return RoomResult(
-        confusion.reset_index(name="count"),
-        *_outcomes(every),
-        guesses,
-        gain,
-        measuring_error(answers.readings),
-        pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True),
-        answers,
-        chart.name,
-        chart.invented,
-        slips,
-    )
+    out = pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True)
+    counted = (confusion.reset_index(name="count"), *_outcomes(every), guesses, gain)
+    error, named = measuring_error(answers.readings), chart.name
+    return RoomResult(*counted, error, out, answers, named, chart.invented, slips)
 
 
 def _truth(

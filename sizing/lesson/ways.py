@@ -214,11 +214,8 @@ def compare_ways(
     choices = frame[["person", "draw"]].assign(
         **{way: names[codes] for way, codes in chosen.items()}
     )
-    curves = (
-        [guess]
-        if guess
-        else [choosing.fit_guess("nurse"), choosing.fit_guess("nurse", "children")]
-    )
+    fitted = [choosing.fit_guess("nurse", whom) for whom in ("adults", "children")]
+    curves = [guess] if guess else fitted
     settings = {
         "usual_size": chart.sizes[usual],
         "guess": tuple(curves),
@@ -271,15 +268,13 @@ def _counted(
     Rows are people, columns each way's outcomes; differences follow the latter, since
     joining the draws is slow, and done once.
     """
-    came = np.array(
-        [choosing.outcome_of_choice(codes, fits) for codes in chosen.values()]
-    )
+    each_way = (choosing.outcome_of_choice(codes, fits) for codes in chosen.values())
+    came = np.array([*each_way])
     wrong = np.isin(came, choosing.PUT_WRONG_OUTCOMES)
     ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
     of_all = np.stack([*each, wrong], axis=1).astype(float)
-    of_some = 1.0 * np.stack(
-        [came == "fitting", wrong, came == choosing.NOT_FOUND], axis=1
-    )
+    missed = came == choosing.NOT_FOUND
+    of_some = 1.0 * np.stack([came == "fitting", wrong, missed], axis=1)
     if others:
         gaps = of_some[[ways.index(way) for way in others]]
         gaps -= of_some[ways.index(_AGAINST)]
@@ -319,15 +314,11 @@ def elsewhere(people: People, chart: SizeChart, **drawing: Any) -> pd.DataFrame:
     """
     found = []
     for case in CASES:
-        frame = chart.frame.copy()
-        for measure in limits(chart):
-            if measure.endswith("_cm") and case in _MOVED_CM:
-                for end, sign in (("low", 1), ("high", -1)):
-                    if (name := f"{measure}_{end}") in frame:
-                        frame[name] += sign * _MOVED_CM[case]
-        sd = {
-            m: e * _TIMES.get(case, 1.0) for m, e in choosing.reading_errors().items()
-        }
+        frame, moved = chart.frame.copy(), _MOVED_CM.get(case, 0.0)
+        for name in frame.filter(regex="_cm_(low|high)$"):
+            frame[name] += moved if str(name).endswith("low") else -moved
+        times, errors = _TIMES.get(case, 1.0), choosing.reading_errors()
+        sd = {measure: times * each for measure, each in errors.items()}
         how = {"ways": ("both", "tape_once"), "by": (), "reading_sd": sd} | drawing
         told = compare_ways(people, replace(chart, frame=frame), **how).overall
         told.insert(0, "case", case)
@@ -393,18 +384,7 @@ def prepare_lesson(
     pairs = surprising_pairs(people, chart, n=3, seed=seed)
     progress("Trying one, two and three readings", 0.47)
     error = None if room is None else room.error
-    return Lesson(
-        people,
-        chart,
-        practice,
-        ways,
-        others,
-        kinder,
-        choosing.check_guesses(),
-        pairs,
-        chance_of_wrong_size(people, chart, error, **drawing),
-        room,
-        units,
-        CLASS_SIZE | dict(class_size or {}),
-        pattern,
-    )
+    repeats = chance_of_wrong_size(people, chart, error, **drawing)
+    given = people, chart, practice, ways, others, kinder, choosing.check_guesses()
+    sizes = CLASS_SIZE | dict(class_size or {})
+    return Lesson(*given, pairs, repeats, room, units, sizes, pattern)
