@@ -11,6 +11,7 @@ from sizing.app.form_words import paragraphs
 from sizing.app.table import EditableTable
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.readings import HOW
+from sizing.measures import labels
 from sizing.measures.tables import CHART, TRIALS
 from sizing.pages.page import render
 from sizing.pages.trials import form_page, pictures, trials_page
@@ -20,7 +21,6 @@ from sizing.trials import demo_trials, learn_chart, read_trials
 from sizing.trials.learn import LearnedChart
 from sizing.trials.model import OUTCOMES
 from sizing.trials.read import LEAST, WHERE, taught
-from sizing.words.labels import labels
 
 _T = texts("trials")
 _ROWS = 5
@@ -95,11 +95,10 @@ class TrialsForm(LiveForm):
         columns = ["service", "size", *measures, "how", "outcome", *WHERE[::-1]]
         columns += [str(name) for name in kept if name not in columns]
         rows = range(max(_ROWS, len(kept)))
-        names = {m: label.rsplit(", ", 1)[0] for m, label in labels().items()}
         self.table = EditableTable(
             kept.reindex(rows, columns=columns).astype(object),
             caption="Slings tried on",
-            headings=_T.headings | names,
+            headings=_T.headings | labels(),
             choices={
                 "size": list(chart.sizes),
                 "outcome": list(OUTCOMES),

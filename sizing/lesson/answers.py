@@ -96,12 +96,8 @@ class Answers:
 
     def summary(self) -> str:
         count = {n: len(getattr(self, n)) for n in ("sizes", "guesses", "readings")}
-        first: str = _T.left_out["summary"].format(
-            people=len(self.participants),
-            left=len(self.left_out),
-            empty=self.empty,
-            **count,
-        )
+        count |= {"people": len(self.participants), "left": len(self.left_out)}
+        first: str = _T.left_out["summary"].format(empty=self.empty, **count)
         rows = self.left_out.to_dict("records")
         left = [f"Left out: {left_out_words(row)}" for row in rows]
         return "\n".join([first, *self.mapped, *left])
@@ -206,11 +202,8 @@ def _keyed(table: pd.DataFrame) -> pd.DataFrame:
     ours = keyed["participant"].str.lower() == REFERENCE
     keyed["participant"] = keyed["participant"].mask(ours, REFERENCE)
     good = keyed["reading"].str.fullmatch("[1-9][0-9]?").astype(bool)
-    faults = {
-        "no_participant": keyed["participant"] == "",
-        "no_subject": keyed["subject"] == "",
-        "no_reading": ~good,
-    }
+    faults = {f"no_{name}": keyed[name] == "" for name in _KEYS[:2]}
+    faults["no_reading"] = ~good
     blank = np.array([all(map(is_empty, row)) for row in table.to_numpy(object)])
     wrong = np.select(list(faults.values()), list(faults), "")
     wrong = np.where(blank & (wrong != ""), "empty_row", wrong)

@@ -66,10 +66,8 @@ def measuring_error(readings: pd.DataFrame) -> MeasuringError:
     habits = [pd.DataFrame()]
     for measure, own in used.groupby("measure", sort=False):
         first = own.sort_values("reading", kind="stable").drop_duplicates(keys)
-        for kind, part, group in (
-            ("within", own, ["participant", "subject"]),
-            ("between", first, ["subject"]),
-        ):
+        kinds = ("within", own, keys[:2]), ("between", first, ["subject"])
+        for kind, part, group in kinds:
             alone = part.groupby(group)["value"].transform("size") < 2
             reason = _T.not_counted[kind]
             out.append(part.loc[alone, keys].assign(kind=kind, reason=reason))

@@ -7,6 +7,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.charts import SizeChart
+from sizing.measures import labels as names
 from sizing.measures import vocabulary
 from sizing.pages.page import Page, Section, Table, picture, render, table
 from sizing.plots.style import figure_of
@@ -28,7 +29,7 @@ def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
         columns = ["printed", "estimate", "low", "high"]
         one = float(written(1000, measure, units, to="tenth").split()[0]) / 1000
         rows[columns] *= 1.0 if units == "metric" else one
-        label = f"{_name(measure)}, {unit_of(measure, units)}"
+        label = f"{names()[measure]}, {unit_of(measure, units)}"
         stem = measure.rsplit("_", 1)[0]
         drawn[f"learned_{stem}"] = plot_learned(rows, label=label)
     return drawn
@@ -66,10 +67,6 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
         limits=_T.limits,
         sources=_T.sources,
     ).for_pattern(trials.pattern, chart.measures)
-
-
-def _name(measure: str) -> str:
-    return labels()[measure].rsplit(", ", 1)[0]
 
 
 def form_page(chart: SizeChart, pattern: str | None = None) -> str:
@@ -119,7 +116,7 @@ def _edges_table(found: LearnedChart, units: str) -> Table:
             lacks = "over 2,000"
         if pd.notna(more):
             lacks = "none" if more == 0 else f"{more:.0f}"
-        edge = f"{_name(measure)} {'from' if row['end'] == 'low' else 'to'}"
+        edge = f"{names()[measure]} {'from' if row['end'] == 'low' else 'to'}"
         printed = say(row["printed"], measure, to="half")
         counts = row["n"], row["limiting"], lacks
         rows.append((row["size"], edge, printed, learned, sure, *counts))

@@ -179,16 +179,15 @@ def minus_log_posterior(theta: Floats, tried: Tried) -> tuple[float, Floats]:
     by_service = by_edge.sum(axis=1) @ tried.groups[1]
     by_spread = -(by_argument * argument).sum(axis=0) / wide * now.spread**2
     one, two = now.scales
-    gradient = np.concatenate(
-        [
-            SHIFT_SD * by_size.sum(axis=2).ravel(),
-            one * by_size.ravel(),
-            two * by_service.ravel(),
-            SPREAD[1] * by_spread.sum(axis=1),
-            [STRAY[1] * one * (by_size * now.stray).sum()],
-            [SERVICE[1] * two * (by_service * now.service).sum()],
-        ]
+    parts_of = (
+        SHIFT_SD * by_size.sum(axis=2).ravel(),
+        one * by_size.ravel(),
+        two * by_service.ravel(),
+        SPREAD[1] * by_spread.sum(axis=1),
+        [STRAY[1] * one * (by_size * now.stray).sum()],
+        [SERVICE[1] * two * (by_service * now.service).sum()],
     )
+    gradient = np.concatenate(parts_of)
     value = -np.log(whole).sum() + theta @ theta / 2
     return float(value), theta - gradient
 
@@ -201,17 +200,14 @@ def draw(tried: Tried, rng: np.random.Generator) -> Floats:
     covariance of the draws that settle, is 1. A mode with its curvature alone gave
     intervals that held the truth too seldom.
     """
-    start = minimize(
-        minus_log_posterior, np.zeros(tried.parts[-1].stop), (tried,), "L-BFGS-B", True
-    ).x
+    none = np.zeros(tried.parts[-1].stop)
+    start = minimize(minus_log_posterior, none, (tried,), "L-BFGS-B", True).x
     steps = 1e-4 * np.eye(len(start))
-    curved = np.array(
-        [
-            minus_log_posterior(start + step, tried)[1]
-            - minus_log_posterior(start - step, tried)[1]
-            for step in steps
-        ]
-    )
+    sides = [
+        [minus_log_posterior(start + sign * step, tried)[1] for step in steps]
+        for sign in (1, -1)
+    ]
+    curved = np.subtract(*map(np.array, sides))
     values, axes = np.linalg.eigh((curved + curved.T) / 4e-4)
     axes = axes / np.sqrt(np.clip(values, 0.2, None))
     first, step = _walk(tried, start, axes, 0.3, _SETTLING, rng, settle=True)
