@@ -203,12 +203,11 @@ def surprising_pairs(
         raise SizingError(
             f"Pairs need people with {', '.join(lacking)}, which {people.name} lacks."
         )
-    draws = people.draws
     order = np.lexsort((people.frame["person"], people.frame["draw"]))
     frame = people.frame.iloc[order].reset_index(drop=True)
     evidence = people.evidence.iloc[order].reset_index(drop=True)
-    count = len(frame) // draws
-    fits = (edge_margins(frame, chart) >= 0).reshape(draws, count, -1)
+    count = len(frame) // people.draws
+    fits = (edge_margins(frame, chart) >= 0).reshape(people.draws, count, -1)
     one, two = _alike(frame.iloc[:count], evidence)
     of_one, of_two = fits[:, one], fits[:, two]
     apart: Bools = np.asarray(~(of_one & of_two).any(axis=2))

@@ -211,9 +211,8 @@ def compare_ways(
     doubt = dict.fromkeys(erring, f"; {choosing.SPREAD_WORDS}")
     found = _shares(place, means, labels, list(chosen), others, doubt)
     names = np.array([*chart.sizes, ""], dtype=object)
-    choices = frame[["person", "draw"]].assign(
-        **{way: names[codes] for way, codes in chosen.items()}
-    )
+    by_way = {way: names[codes] for way, codes in chosen.items()}
+    choices = frame[["person", "draw"]].assign(**by_way)
     fitted = [choosing.fit_guess("nurse", whom) for whom in ("adults", "children")]
     curves = [guess] if guess else fitted
     settings = {
