@@ -229,8 +229,8 @@ def _measures_shown(measures: tuple[str, ...], units: str) -> list[dict[str, str
 
 def _chart_shown(chart: SizeChart, units: str) -> dict[str, Any]:
     rows = chart_words(chart, units)
-    if "Load limit" in rows:
-        rows.insert(1, "Load limit", rows.pop("Load limit"))
+    load = rows.pop("Load limit") if "Load limit" in rows else "not stated"
+    rows.insert(1, "Load limit", load)
     source = chart.source or "the one given"
     caption = f"{chart.name}: {chart.source}."
     found = {"name": chart.name, "source": source, "caption": caption}

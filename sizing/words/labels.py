@@ -73,18 +73,19 @@ def chart_words(
             _band(low, high, measure, say, to) for low, high in zip(*ends, strict=True)
         ]
     if (limits := frame["load_limit_kg"]).notna().any():
-        rows["Load limit"] = [_edge(v, "load_limit_kg", say, to) for v in limits]
+        rows["Load limit"] = [
+            "not stated" if pd.isna(v) else say(v, "load_limit_kg", to=to)
+            for v in limits
+        ]
     return pd.DataFrame(rows)
 
 
 def _band(low: float, high: float, measure: str, say: Say, to: str) -> str:
     if pd.notna(low) and pd.notna(high):
         return span(low, high, measure, say, to=to)
-    return " to ".join(_edge(value, measure, say, to) for value in (low, high))
-
-
-def _edge(value: float, measure: str, say: Say, to: str) -> str:
-    return "no limit" if pd.isna(value) else say(value, measure, to=to)
+    ends = {"from": low, "to": high}.items()
+    open_end = (f"{w} {say(v, measure, to=to)}" for w, v in ends if pd.notna(v))
+    return next(open_end, "no limit")
 
 
 def covered_rows(found: Coverage) -> pd.DataFrame:

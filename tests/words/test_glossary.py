@@ -7,10 +7,12 @@ import pandas as pd
 import pytest
 
 import sizing
+from sizing.charts import chart_from
+from sizing.errors import SizingWarning
 from sizing.measures import vocabulary
 from sizing.pages.page import Page, Section, render
 from sizing.resources import source_table
-from sizing.words.labels import glossary, level_words
+from sizing.words.labels import chart_words, glossary, level_words
 
 ROWS = source_table("glossary.csv")[["term", "found_by"]].to_numpy().tolist()
 
@@ -75,3 +77,17 @@ def test_a_page_explains_the_words_on_it_and_no_others():
 )
 def test_people_of_a_sex_are_called_by_the_ages_among_them(frame, sex, words):
     assert level_words(pd.DataFrame(frame))[sex] == words
+
+
+def test_an_open_end_and_an_unstated_load_limit_are_written_as_such():
+    hip = "hip_circumference_cm"
+    sizes = {"one": (None, 80, None), "two": (80, None, 200)}
+    rows = [
+        {"size": name, f"{hip}_low": low, f"{hip}_high": high, "load_limit_kg": load}
+        for name, (low, high, load) in sizes.items()
+    ]
+    frame = pd.DataFrame(rows).assign(shoulder_height_sitting_cm_high=60.0)
+    with pytest.warns(SizingWarning, match="'one' states no load limit"):
+        shown = chart_words(chart_from(frame))
+    assert shown["Hip girth"].tolist() == ["to 80 cm", "from 80 cm"]
+    assert shown["Load limit"].tolist() == ["not stated", "200 kg"]
