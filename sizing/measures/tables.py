@@ -19,7 +19,7 @@ from sizing.errors import (
 )
 from sizing.files.writing import csv_bytes, workbook_bytes
 from sizing.measures.headings import Column, Found, Table, measure_columns
-from sizing.measures.typed import Quantity, quantity, unclear
+from sizing.measures.typed import UNSAID, Quantity, quantity, unclear
 from sizing.measures.vocabulary import (
     AGE_LIMITS,
     FURTHER_LENGTHS,
@@ -245,8 +245,13 @@ def _numbers(
 ) -> tuple[npt.NDArray[np.float64], list[Problem]]:
     """Return a column's numbers and what is wrong; cells with units go to ``said``."""
     what: dict[int, Problem] = {}
-    cells = given.to_numpy(dtype=object, na_value=np.nan)
-    number = np.full(len(cells), np.nan)
+    if given.dtype.kind in "iuf" and column.unit not in UNSAID:
+        # A column of plain numbers needs no reading cell by cell.
+        cells = np.array([])
+        number = given.to_numpy(float, na_value=np.nan) * column.factor
+    else:
+        cells = given.to_numpy(dtype=object, na_value=np.nan)
+        number = np.full(len(cells), np.nan)
     words = _PLACED.number["words"].format(unit=column.unit)
     allowed = Worded(**_PLACED.number | {"words": words})
     for position, value in enumerate(cells):

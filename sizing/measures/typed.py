@@ -25,7 +25,7 @@ _UNIT |= {'"': "in", "'": "ft"}
 #: The unit that may follow a larger one, and how many make one of the larger.
 _SMALLER = {"ft": ("in", 12), "st": ("lb", 14), "m": ("cm", 100)}
 #: Where the smaller unit goes without saying: 10 st 4, 5' 2.
-_UNSAID = ("ft", "st")
+UNSAID = ("ft", "st")
 _LETTERS = str.maketrans(
     dict.fromkeys("\u2019\u2018\u2032\u02b9\u00b4\u0060\u2035\uff07\u201b", "'")
     | dict.fromkeys("\u201d\u201c\u2033\u02ba\uff02\u201e\u201f\u3003", '"')
@@ -102,7 +102,7 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
     if second:
         least, most = _SMALLER.get(large, ("", 0))
         small = _UNIT.get(last.rstrip(".")) if last else least
-        if small != least or not (last or large in _UNSAID) or not first.isdigit():
+        if small != least or not (last or large in UNSAID) or not first.isdigit():
             return wrong
         values, units = [*values, _value(second)], [large, least]
         if values[1] >= most:
@@ -121,7 +121,7 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
 def unclear(number: str, unit: str) -> Problem | None:
     """Ask what is meant by a number of feet or stone with one or two decimals."""
     found = _NOTED.fullmatch(number)
-    if unit not in _UNSAID or found is None:
+    if unit not in UNSAID or found is None:
         return None
     whole, decimals = found.groups()
     small, most = _SMALLER[unit]

@@ -12,7 +12,8 @@ from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import EVIDENCE, MEASURES, to_standard_units
 from sizing.measures.headings import Table, plain
 from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
-from sizing.people.body import Drawn, check_draws, draw_measures
+from sizing.people.body import Drawn, draw_measures
+from sizing.people.body.draw import check_draws
 from sizing.people.classes import age_band, bmi_class, body_mass_index
 from sizing.people.files import read_table
 from sizing.people.people import MODEL_SOURCES, People, limits_said, model_limits

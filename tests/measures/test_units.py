@@ -346,3 +346,21 @@ def test_a_sentence_says_its_amounts_in_any_units_and_leaves_names_alone(units, 
     for words, lead in ((said, ""), (again, "Note: ")):
         assert told(words, partial(written, units=units)) == f"{lead}{size} {edge}"
         assert words == told(words, written)
+
+
+@given(
+    st.lists(st.sampled_from([np.nan, np.inf, -1.0, 0.0, 5.6, 12.5, 70.0, 170.0])),
+    st.sampled_from(["stature_cm", "stature_in", "stature_ft", "body_mass_st"]),
+)
+def test_a_column_of_numbers_is_read_as_its_cells_one_by_one_are(values, column):
+    found = []
+    for kind in (float, object):
+        frame = pd.DataFrame({column: pd.Series(values, dtype=kind)})
+        with warnings.catch_warnings(record=True) as told:
+            warnings.simplefilter("always")
+            try:
+                read = to_standard_units(frame, allow_unusual=True).iloc[:, 0].tolist()
+            except InputProblems as error:
+                read = [str(error)]
+        found.append((*read, *(str(one.message) for one in told)))
+    assert repr(found[0]) == repr(found[1])
