@@ -36,10 +36,13 @@ def test_it_is_what_was_registered(file):
         and any("source" in column for column in pd.read_csv(FOLDER / name, nrows=0))
     ],
 )
-def test_every_row_of_a_sourced_table_names_its_source(file):
+def test_every_row_of_a_sourced_table_names_its_source_and_no_note_twice(file):
     table = pd.read_csv(FOLDER / file, keep_default_na=False, dtype=str)
     for column in [c for c in table if "source" in c]:
         assert (table[column].str.strip() != "").all(), column
+        for source in table[column]:
+            notes = source.split("; ")
+            assert len(set(notes)) == len(notes), source
 
 
 def test_the_register_itself_names_publisher_licence_and_kind():
