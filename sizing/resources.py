@@ -47,10 +47,7 @@ def source_json(name: str) -> Any:
 
 @cache
 def texts(name: str) -> SimpleNamespace:
-    """Return the fixed texts of one subject, ``words/texts/NAME.toml``, as attributes.
-
-    What varies stands in braces, for ``str.format``.
-    """
+    """Return the texts of ``words/texts/NAME.toml``; what varies stands in braces."""
     path = Path(__file__).parent / "words" / "texts" / f"{name}.toml"
     return SimpleNamespace(**tomllib.loads(path.read_text(encoding="utf-8")))
 

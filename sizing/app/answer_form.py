@@ -268,10 +268,7 @@ class LiveForm(PageForm):
 
 
 class AnswerForm(PageForm):
-    """A form whose answer is worked out by a button and kept until an entry changes.
-
-    What was changed while the work went on makes its answer stale: it is not shown.
-    """
+    """A form whose answer a button works out, kept until an entry changes."""
 
     def __init__(self, button: str, *, switch: UnitSwitch | None = None) -> None:
         super().__init__(switch=switch, none=_T.press_first.format(button=button))

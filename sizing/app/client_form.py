@@ -273,10 +273,7 @@ _PARTS = ("answer", "picture", "limits", "sources")
 
 
 class AdviserPage:
-    """Both halves of the page, part by part, in the order every page keeps.
-
-    The half on a chart is made when it is opened: the form for a client is there first.
-    """
+    """Both halves of the page; the half on a chart is made when it is opened."""
 
     def __init__(self, people: str = "walking_difficulty", *, draws: int = 5) -> None:
         self._people, self._draws = people, draws

@@ -206,10 +206,7 @@ class UnitSwitch:
 
 
 class UnitField(Heard):
-    """A field for a length or a mass that follows the switch of units.
-
-    What was typed is kept, and converted when it is read.
-    """
+    """A length or mass in the units of the switch; what was typed is kept as typed."""
 
     def __init__(
         self,

@@ -49,10 +49,7 @@ _read = partial(read_chart, warn=False)
 
 
 class ChartTable:
-    """Rows are sizes, columns their limits; what is wrong is said at once.
-
-    ``chart`` is None while the table is empty or wrong; every change is remembered.
-    """
+    """Rows are sizes, columns their limits; ``chart`` is None while it has problems."""
 
     def __init__(
         self, switch: UnitSwitch, changed: Callable[[SizeChart | None], object]
@@ -254,10 +251,7 @@ class CompareBox(ChartList):
 
 
 class ChartChoice(ChartList):
-    """The chart for a client; ``tell`` hears of the one chosen, None if unreadable.
-
-    The chart kept last is chosen at first, the invented one where none is kept.
-    """
+    """The chart for a client, at first the one kept last; ``tell`` hears of it."""
 
     def __init__(
         self,

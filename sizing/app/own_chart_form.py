@@ -141,10 +141,7 @@ class Live(NamedTuple):
 
 
 class OwnChartForm(LiveForm):
-    """A form: choose people, enter a chart, move an edge, judge it.
-
-    ``edited`` is the chart, None while it has problems; ``listeners`` hear of changes.
-    """
+    """Choose people, enter a chart, move an edge, judge it; ``edited`` is the chart."""
 
     def __init__(
         self,

@@ -124,10 +124,7 @@ class StudyForm(AnswerForm):
 
 
 class BandsForm(AnswerForm):
-    """The best edges for sizes of given widths, and what other widths would change.
-
-    ``kind``: the usual widths, or those of one's own in ``widths``.
-    """
+    """The best edges for the usual widths, or one's own; what others would change."""
 
     def __init__(self) -> None:
         super().__init__(_B.start)

@@ -41,12 +41,7 @@ class _Cell:
 
 
 class EditableTable(Heard):
-    """A table whose cells can be typed into, and rows added or taken away.
-
-    Nothing typed is judged or repaired here. Measures are kept in cm and kg, exactly;
-    with ``column_units`` each may be shown in a unit of its own until the switch is
-    turned.
-    """
+    """Cells to type in, neither judged nor repaired; measures in cm and kg, exactly."""
 
     def __init__(
         self,

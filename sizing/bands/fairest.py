@@ -41,11 +41,7 @@ BEST = "best on average"
 
 @dataclass(frozen=True)
 class FairestFit:
-    """The chart that serves the worst-served subgroup best; none passes the bound.
-
-    ``table``: chart (fairest, best on average), level, estimate, n; ``average`` and
-    ``best_average``: coverage of everyone by the two.
-    """
+    """The fairest chart; ``table``: chart (it, best on average), level, estimate, n."""
 
     chart: SizeChart
     by: str
@@ -191,10 +187,7 @@ def _go_through(
 
 
 def _charts(task: Task, floor: list[float]) -> Iterator[Ints | None]:
-    """Yield charts, best weighted coverage first; None last if there are too many.
-
-    They end at the floor, a list of one, which may rise as charts are found.
-    """
+    """Yield charts, best first, down to ``floor``, which may rise; None: too many."""
     pace = paces(task, climb(task, (task.last + 1) // 2)[1])
     graph = first_graph(task, pace)
     while True:

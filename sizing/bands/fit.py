@@ -28,6 +28,7 @@ AS_GOOD = 0.002
 LOOSE = 1.01 * NEAR
 #: What tells a person's group.
 NEEDED = ("age_years", "body_mass_kg", "stature_cm")
+#: There is no one threshold; this is one of published health-service policies.
 BARIATRIC_BMI = 40.0
 
 
@@ -66,10 +67,7 @@ def check_splits(splits: object, seed: object) -> None:
 def half_splits(
     fitter: Fitter, *, splits: int, seed: int, progress: bool = False
 ) -> HeldOut:
-    """Fit to a random half of the persons, judge on the other, then the other way.
-
-    Where a fit takes long, fewer splits are made; the table says how many.
-    """
+    """Fit to a random half of the persons, judge on the other, then the other way."""
     measured = fitter.measured
     rng = np.random.default_rng(seed)
     n = measured.persons
@@ -317,12 +315,7 @@ def with_owned(
 
 
 def group_of(people: People) -> pd.Series:
-    """Say to which group of sizes each person belongs: one of ``GROUPS`` per row.
-
-    The same in every draw (a person's mean body mass and stature decide); adults
-    without either are in the adult group. There is no one threshold of body mass index;
-    40 is one that published health-service policies use.
-    """
+    """Return the group of ``GROUPS`` of each row; a person's mean build decides."""
     frame = people.frame
     if lacking := [name for name in NEEDED if name not in frame]:
         raise SizingError(
@@ -339,10 +332,7 @@ def group_of(people: People) -> pd.Series:
 
 
 def common_group(people: People) -> str:
-    """Return the group that all people can share; empty text where there is none.
-
-    Adults share one, the heavy among them too; nobody does whose age is not known.
-    """
+    """Return the group that all can share (adults, the heavy too), or empty text."""
     frame = people.frame
     if "age_years" not in frame or frame["age_years"].isna().any():
         return ""

@@ -156,10 +156,7 @@ def chart_of(
 def quantile_boxes(
     values: Ints, weight: Floats, axes: Sequence[Axis], sizes: int
 ) -> tuple[Ints, Ints]:
-    """Centre size k of K, in each measure, on the weighted quantile (k - 1/2) / K.
-
-    What a careful person does without a fit (common practice, no source).
-    """
+    """Centre size k of K on the quantile (k - 1/2) / K: common practice, no source."""
     at = (np.arange(sizes) + 0.5) / sizes
     low = np.zeros((sizes, len(axes)), dtype=np.int64)
     high = np.zeros_like(low)
@@ -194,10 +191,7 @@ class Goal:
     too_small: float = 0.5
 
     def terms(self) -> list[tuple[float, int, int]]:
-        """Return (worth, low edges give way?, high edges give way?) of unions of sizes.
-
-        A person's worth adds up to 1 less her cost.
-        """
+        """Return (worth, low edges give way?, high ones?) of unions of sizes."""
         if self.name != "loss":
             return [(1.0, 0, 0)]
         cheap, dear = sorted((self.too_large, self.too_small))

@@ -1,9 +1,4 @@
-"""Nodes of the search, their pairs, and what they add to a chart at most.
-
-A node stands for a range of candidates in each measure; its outer box holds all
-their boxes. ``sizing.bands.search`` says why a longest path over pairs of nodes
-bounds every chart inside.
-"""
+"""Nodes of the search, their pairs, and what they add to a chart at most."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field

@@ -55,10 +55,7 @@ def by_group(people: People, groups: pd.Series) -> dict[str, People]:
 
 
 def judge_groups(people: People, chart: SizeChart, groups: pd.Series) -> pd.DataFrame:
-    """Judge people of all groups (``group_of``) on all sizes: see ``fit_groups``.
-
-    If sizes of two other groups fit someone, the first in the chart counts.
-    """
+    """Judge people of all groups on all sizes; the first in the chart counts."""
     of_person = groups.to_numpy()
     kinds = [g for g in GROUPS if (chart.frame["group"] == g).any()]
     outcome, whose = _outcomes(people, chart, of_person, kinds)

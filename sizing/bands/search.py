@@ -45,10 +45,7 @@ MANY_PAIRS = 200_000
 def best_chart(
     task: Task, start: Ints, floor: float = -np.inf
 ) -> tuple[float, Ints | None]:
-    """Return the weight and candidates of the best chain above a floor, exactly.
-
-    None without one, and -inf without any that is allowed; ``start`` changes no result.
-    """
+    """Return value and candidates (None: none) of the best chain above a floor."""
     value, here = climb(task, start)
     pace = paces(task, here)
     index = None if value <= floor else here
@@ -193,10 +190,7 @@ def _middle(weighed: Weighed) -> Ints:
 
 
 def upper_bound(task: Task, start: Ints, floor: float, *, most_pairs: int) -> float:
-    """Return a weight no chain of a bounding task exceeds, wherever it stops.
-
-    That is when nothing above ``floor`` is left, or at ``most_pairs`` pairs of nodes.
-    """
+    """Return a weight that no chain exceeds, after ``most_pairs`` pairs at most."""
     task = replace(task, aim=None)
     pace = paces(task, start)
     graph = first_graph(task, pace)

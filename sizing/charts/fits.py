@@ -136,11 +136,7 @@ def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
 
 
 def size_masks(values: Tenths, chart: SizeChart) -> Masks:
-    """Return, for each row, the sizes it fits: bit i is size i of up to 64.
-
-    They are the common bits of what its measures look up; one that is absent is not
-    taken.
-    """
+    """Return, for each row, the sizes it fits: bit i is size i of up to 64."""
     kind = mask_type(chart)
     rows = {len(v) for v in values.values()}
     if len(rows) != 1:

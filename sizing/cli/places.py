@@ -1,7 +1,4 @@
-"""What each command takes, reads and writes: its options, by their names.
-
-Loaded before the command itself, so that an unusable place is told at once.
-"""
+"""What each command takes, reads and writes, checked before the command is loaded."""
 
 import argparse
 from collections.abc import Callable, Mapping, Sequence
@@ -53,10 +50,7 @@ def add_table(
     more: Mapping[str, Mapping[str, Any]] | None = None,
     **words: object,
 ) -> None:
-    """Add what a command takes, as ``options.toml`` says; ``words`` fill its braces.
-
-    ``more`` are further settings of an option for ``argparse``, such as its choices.
-    """
+    """Add what a command takes (``options.toml``); ``words`` fill its braces."""
     path = {"type": Path, "metavar": "FILE"}
     kinds: dict[str, dict[str, Any]] = {
         "reads": path,

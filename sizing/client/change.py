@@ -218,10 +218,7 @@ def _leaving(
 
 
 def measure_again_in(table: pd.DataFrame, age_years: float) -> float:
-    """Return in how many years to measure again: half of what is surely left, at most.
-
-    Common practice, no source.
-    """
+    """Half the years that are surely left, at most (common practice, no source)."""
     if table.empty or table["low"].isna().all():
         return LONGEST_YEARS
     left = max(float(table["low"].min()) - float(model_age(age_years)), 0.0)

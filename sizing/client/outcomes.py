@@ -104,10 +104,7 @@ def over_load(client: Client, load: Ints) -> Mask:
 
 
 def never_less(client: Client, bodies: Bodies) -> Floats:
-    """Return the body mass of each draw as it counts against a load limit.
-
-    What was guessed or reported is never taken as less: draws are moved up to it.
-    """
+    """Return draws of body mass for a load limit, none below what was guessed."""
     mass = bodies.values[:, 0]
     one = client.known.get(MASS)
     if one is None or one.how in TAKEN or one.sd == 0:

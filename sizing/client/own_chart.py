@@ -35,11 +35,7 @@ _T: dict[str, str] = texts("own_chart").found
 
 @dataclass(frozen=True)
 class ChartJudgement:
-    """What an own chart does for some people; ``own``: a list, not weighted to others.
-
-    Frames as ``review_chart``, ``why_none``, ``who_falls_between``, ``judge_chart``
-    (``sizes``) and ``what_to_change`` return them.
-    """
+    """What an own chart does; ``own``: for a list of people, not weighted to others."""
 
     chart: SizeChart
     people: str

@@ -1,8 +1,4 @@
-"""What a person's body may be, given what is known of it: joint draws.
-
-Body mass and stature are a mixture of narrow normals around embedded people, the rest
-follows the body model; readings condition all of it, on the logarithmic scale.
-"""
+"""What a person's body may be, given what is known of it: joint draws."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -49,10 +45,7 @@ _LEAST = 1e-7
 
 @dataclass(frozen=True)
 class Bodies:
-    """Weighted joint draws of one person's true measures, in cm and kg.
-
-    ``weight`` adds up to 1; draws that share a ``build`` are not independent.
-    """
+    """Weighted joint draws of true measures (cm, kg), dependent within a ``build``."""
 
     values: Floats
     weight: Floats
@@ -317,10 +310,7 @@ def _bodies(
 def bodies_of(
     client: Client, *, seed: int = 1, confirmed: bool = False, fewer: int = 1
 ) -> Bodies:
-    """Draw what a client's measures may be; NaN where a condition forbids it.
-
-    What a condition changes is known by its own reading and error alone.
-    """
+    """Draw a client's measures; what a condition changes by its own reading, or NaN."""
     about = client.sex, client.age_years, client.unchanged.readings
     many = DRAWS // fewer
     bodies = draw_bodies(

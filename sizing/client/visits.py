@@ -1,7 +1,4 @@
-"""Visits of clients, kept by a reference of the adviser's own: one CSV file a client.
-
-Nothing is kept outside the one folder; columns of the adviser's own stay as they are.
-"""
+"""Visits of clients by a reference of the adviser's own: one CSV file a client."""
 
 import re
 from collections import defaultdict

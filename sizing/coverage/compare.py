@@ -41,11 +41,7 @@ class Comparison:
     unchecked: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def summary(self) -> str:
-        """Return the difference in coverage in plain words, with the cautions.
-
-        Charts that limit different measures have no winner: a chart that looks at
-        fewer measures fits more people only because it rules out fewer.
-        """
+        """Return the difference in plain words; without like measures, no winner."""
         rows = self.table[self.table["level"] == EVERYONE]
         row = rows[rows["outcome"] == "covered"].iloc[0]
         told = self._unlike() or self._say(

@@ -84,10 +84,7 @@ def harm_words(
 def weighed_harm(
     harms: pd.DataFrame, too_large: float = 2.0, too_small: float = 1.0
 ) -> float:
-    """Return the share of people harmed, the lesser harm counting for less.
-
-    For whom a size is wrong both ways, the heavier of both weighs.
-    """
+    """Return the share harmed, weighed; harmed both ways, by the heavier weight."""
     check_columns(harms, ("harm", "estimate"), "the harms")
     check_number("the weight of a size too large", too_large, above=0)
     check_number("the weight of a size too small", too_small, above=0)

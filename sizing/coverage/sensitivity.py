@@ -226,10 +226,7 @@ class Sensitivity:
 
 
 def assumptions() -> pd.DataFrame:
-    """Return ``data_sources/assumptions.csv``, its sets of measures by their names.
-
-    A setting of several rows makes all their changes; ``kind`` is of ``ALTERATIONS``.
-    """
+    """Return ``assumptions.csv``; a setting of several rows makes all their changes."""
     whole = {
         "all but body_mass_kg": " ".join(MEASURES[1:]),
         "all drawn": " ".join(SEATED_AND_GIRTHS),

@@ -1,7 +1,4 @@
-"""Write the kit's tables so that no cell starts a formula in a spreadsheet.
-
-Such text is led by an apostrophe, which the kit's own readers take off again.
-"""
+"""Write the kit's tables so that no cell starts a formula in a spreadsheet."""
 
 import csv
 import io
@@ -118,11 +115,7 @@ def undated(workbook: bytes) -> bytes:
 
 
 def rounded(results: Any) -> Any:
-    """Return results to six digits, two decimals or more: a run repeats to the byte.
-
-    Threads change the last of sixteen digits; surveys and draws carry no more than
-    four.
-    """
+    """Return results to six digits: threads change the last of sixteen."""
     if isinstance(results, pd.DataFrame):
         return results.apply(lambda c: c.map(rounded) if c.dtype.kind in "fO" else c)
     if isinstance(results, Mapping):

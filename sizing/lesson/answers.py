@@ -260,11 +260,7 @@ def _sorted(cells: pd.DataFrame, empty: int) -> Answers:
 
 
 def doubtful(numbers: pd.DataFrame) -> pd.Series:
-    """Say of each number why it looks like another unit, column, volunteer, or a slip.
-
-    ``numbers``: participant, subject, measure, reading, guess, value, and the reason
-    why the value itself is refused. Empty where it looks right.
-    """
+    """Say of each number why it looks like another unit, column, volunteer or slip."""
     told = pd.Series("", index=numbers.index, dtype=object)
     own = numbers.assign(expected=_expected(numbers))
     own = own[own["expected"].notna() & (own["participant"] != REFERENCE)]
@@ -312,11 +308,7 @@ def _other_unit(value: float, expected: float, measure: str, *, guess: bool) -> 
 
 
 def _exchanged(numbers: pd.DataFrame) -> dict[Any, str]:
-    """Find answers that fit only if two volunteers, or two measures, are exchanged.
-
-    Judged over what both have (``_FAR_AND_CLOSE``): root mean squares of the distances
-    from what is expected, in SDs, as written and exchanged. Returns places and reasons.
-    """
+    """Find answers that fit only if two volunteers, or two measures, are exchanged."""
     guess, known = numbers["guess"].astype(bool), numbers["measure"]
     sd = known.map(_GUESS_SD).where(guess, known.map(reading_errors()))
     numbers = numbers.assign(guess=guess, sd=sd, place=numbers.index)

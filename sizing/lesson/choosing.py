@@ -87,10 +87,7 @@ def chosen_by_tape(
 
 
 def edge_margins(frame: pd.DataFrame, chart: SizeChart) -> Floats:
-    """Return how far inside each size each person is, (rows, sizes; SDs of a reading).
-
-    0 or more: the size fits; minus infinity: a limited measure is missing.
-    """
+    """Return SDs of a reading inside each size (rows, sizes): 0 fits, -inf unknown."""
     margin = np.full((len(frame), len(chart.sizes)), np.inf)
     for measure, (low, high) in limits(chart).items():
         x = _tenths(frame, measure)
@@ -357,11 +354,7 @@ def _miss(curve: GuessModel, row: dict[Any, Any]) -> float:
 
 
 def check_guesses() -> pd.DataFrame:
-    """Set the fitted curves against every published figure.
-
-    Each guesser is fitted on one study; what the others published is predicted. Of
-    shares, Wilson's 95 % interval, and ``inside``.
-    """
+    """Set the fitted curves against every published figure, fitted to or predicted."""
     found = []
     groups = guessing_figures().groupby(["guesser", "subjects"], sort=False)
     for (guesser, subjects), own in groups:
@@ -392,10 +385,7 @@ def check_guesses() -> pd.DataFrame:
 def guessed(
     frame: pd.DataFrame, rng: np.random.Generator, guess: GuessModel | None = None
 ) -> pd.DataFrame:
-    """Return the people with body mass and stature as guessed, independently.
-
-    Nurses' curves, one for adults and one for children, if ``guess`` is None.
-    """
+    """Return the people with body mass and stature as guessed, independently."""
     n = len(frame)
     error = (guess or fit_guess("nurse")).errors(n, rng)
     if guess is None and "age_years" in frame:

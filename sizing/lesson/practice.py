@@ -127,10 +127,7 @@ def difficulty(distance_sd: float) -> str:
 
 
 def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
-    """Return how far inside each edge of a size a client is, a row a limited measure.
-
-    low, high: missing where there is no limit; margin: to the nearer edge (0: on it).
-    """
+    """Return how far inside each edge of a size a client is; missing: no limit."""
     one_of("size", size, chart.sizes)
     bounds, place, sd = limits(chart), chart.sizes.index(size), reading_errors()
     value = np.array([card[measure] for measure in bounds], dtype=float)
@@ -294,10 +291,7 @@ def _parting(
     fits_b: Bools,
     chart: SizeChart,
 ) -> tuple[Floats, list[str]]:
-    """Return which measure rules each out of the other's size, and by how many SDs.
-
-    Of the two directions the weaker counts, so that both are truly apart.
-    """
+    """Return the measure by which both are apart, and the lesser of the two SDs."""
     names = [measure for measure in limits(chart) if measure not in _BUILD]
     if not len(rows_a) or not names:
         return np.zeros(len(rows_a)), [""] * len(rows_a)

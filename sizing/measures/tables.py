@@ -121,10 +121,7 @@ class Taken:
 
     @contextmanager
     def told(self, about: str = "") -> Iterator[None]:
-        """Name file, rows and headings as they are in whatever goes wrong within.
-
-        Within, the first row is row 2 and columns have the kit's names.
-        """
+        """Name the user's file, rows and headings in whatever goes wrong within."""
         problems = list(self.problems)
         try:
             yield

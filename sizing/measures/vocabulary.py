@@ -65,10 +65,7 @@ NO_HIGH = 2**31 - 1
 
 
 def to_tenths(values: npt.ArrayLike) -> npt.NDArray[np.int64]:
-    """Round cm to mm, or kg to 0.1 kg, halves up; ``MISSING_TENTHS`` where missing.
-
-    These are compared, because 40.3 and 403/10 need not be the same float.
-    """
+    """Round cm to mm, kg to 0.1 kg, halves up: 40.3 and 403/10 may differ as floats."""
     number = np.asarray(values, dtype=float)
     known = np.isfinite(number)
     # The nudge lets 40.25, stored as 40.249999..., round as it is written.
@@ -125,10 +122,7 @@ def plain(measure: str) -> str:
 
 
 def measure_patterns() -> pd.DataFrame:
-    """Return which measures decide a pattern of sling, a row per pattern and measure.
-
-    ``part``: what it decides; ``must`` (yes): a chart must limit one of that part.
-    """
+    """Return what decides a pattern of sling, by part; ``must``: one is needed."""
     return source_table("measure_patterns.csv")
 
 
@@ -143,10 +137,7 @@ def _bands(measure: str) -> tuple[tuple[float, float, float, float], ...]:
 def plausible_range(
     measure: str, age_years: float | None = None
 ) -> tuple[float, float]:
-    """Return the range outside which a value is more likely a slip than a person.
-
-    Both ends included, in the measure's unit; common practice, no source.
-    """
+    """Return both ends of what a body may be, included; common practice, no source."""
     one_of("measure", measure, MEASURES)
     bands = _bands(measure)
     if age_years is not None and not pd.isna(age_years):
@@ -169,10 +160,7 @@ PATTERNS: tuple[str, ...] = (
 
 
 def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
-    """Return the parts of a sling of a pattern, and the measures that tell each.
-
-    ``must``: those alone that a chart must limit, by any one of their measures.
-    """
+    """Return the parts of a sling (that a chart ``must`` limit) and their measures."""
     one_of("pattern of sling", pattern, PATTERNS)
     rows = measure_patterns().query("pattern == @pattern")
     rows = rows[rows["must"] == "yes"] if must else rows

@@ -29,11 +29,7 @@ def room_page(
     rows: bool = True,
     each: bool = False,
 ) -> Page:
-    """Return what came of the room's answers, part by part.
-
-    ``rows``: whether the answers stand in a file, whose rows have numbers; ``each``:
-    whether each participant's own figures are shown as well.
-    """
+    """Return what came of the room's answers; ``each``: every participant's own too."""
 
     def of(start: str) -> list[Picture]:
         return [p for name, p in pictures.items() if name.startswith(start)]

@@ -135,11 +135,7 @@ def reopened(
     clients: str | Path | None = None,
     seed: int = 1,
 ) -> Kept:
-    """Return what was entered for the plan in a workbook that the kit wrote.
-
-    ``bought``: what it then held is owned now; ``clients``: a file in place of its
-    list.
-    """
+    """Return what a plan's workbook was made of; ``bought``: what it held is owned."""
     file, book = Path(path).name, texts("stock_page").book
     owned = book["stock" if bought else "owned"]
     order = read_table(path, PRICES, called="Order")

@@ -56,10 +56,7 @@ def write_order(
 
 
 def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
-    """Return the plan as a workbook: order, services, scenarios, assumptions, notes.
-
-    Its first sheet is read back as prices, what was entered is in the last ones.
-    """
+    """Return the plan as a workbook, whose first sheet is read back as prices."""
     sign, shown, say = plan.currency, shown_tables(plan), _T.sheet
     amount = f'"{sign}{" " * sign.isalpha()}"#,##0.00' if sign else "#,##0.00"
     assumed = [

@@ -31,11 +31,7 @@ def read_table(
     most_rows: int = MOST_ROWS,
     called: str = "",
 ) -> pd.DataFrame:
-    """Return the rows of a CSV or XLSX file, or sheet, under its own headings.
-
-    Its index holds each row's number in the file. A column is numbers if every filled
-    cell in it is a plain number, and is otherwise left as it stands.
-    """
+    """Return a file's rows under its own headings, by their numbers in the file."""
     sheet = read_rows(path, known=table.knows, most_rows=most_rows, called=called)
     filled = [
         i
@@ -71,10 +67,7 @@ def _blank(cell: object) -> bool:
 
 
 def _as_shown(sheet: Sheet, table: Table, *, raw: bool) -> None:
-    """Refuse numbers that a workbook shows as per cent, or in another unit.
-
-    A price's currency is written beside it, where a workbook shows it so.
-    """
+    """Refuse numbers that a workbook shows as per cent, or in another unit."""
     found = {one.position: one for one in table.read(sheet.heading)[0]}
     problems = []
     for (row, at), sign in sheet.shown.items():

@@ -230,11 +230,7 @@ def weighted_embedded() -> tuple[pd.DataFrame, npt.NDArray[np.float64]]:
 
 
 def reweight(people: People, margins: pd.DataFrame) -> People:
-    """Return the people with weights tilted until they meet the margins.
-
-    Same rows; weights add up, draw by draw, to the number of persons. ``settings`` gets
-    ``margins`` asked and reached, and ``design_effect``, what the weights cost.
-    """
+    """Return the people with weights tilted to margins; ``settings``: what it cost."""
     table = margins_from(margins)
     result = rake(people.frame, table, weight=people.weight, person="person")
     scale = people.n * people.draws / result.weight.sum()

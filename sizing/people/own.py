@@ -147,11 +147,7 @@ def drawn_people(
 
 
 def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People:
-    """Return a survey's people, what nobody measured of them being drawn.
-
-    ``frame`` as of ``load_people``; a measure the survey took (such as hips in the
-    releases that have them) is ``measured``. Each draw's weights are the survey's.
-    """
+    """Return a survey's people, what nobody measured of them being drawn."""
     frame, evidence = draw_measures(survey.frame, draws=draws, seed=seed)
     classify(frame)
     weight = survey.weight.to_numpy(dtype=float)

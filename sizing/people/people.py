@@ -86,10 +86,7 @@ class People:
 
     @property
     def table(self) -> pd.DataFrame:
-        """How well each measure is founded: weighted shares of the evidence.
-
-        Columns ``measure``, ``evidence``, ``share``, ``rows``.
-        """
+        """How well each measure is founded: weighted share and rows by evidence."""
         w = self.weight.to_numpy(dtype=float)
         parts = []
         for name in self.measures:
@@ -113,11 +110,7 @@ class People:
 def layout(
     people: People, judged: tuple[str, ...] | None = None, *, bias: bool = True
 ) -> Layout:
-    """Arrange people by draw and person, in the order of their numbers.
-
-    With ``judged``, the measures that the estimates depend on, their error counts the
-    typical bias of the model that drew the people, unless ``bias`` is False.
-    """
+    """Arrange people by draw and person; ``judged``: what the estimates rest on."""
     frame = people.frame
     if not len(frame):
         _refuse("there are no people", "at least one person")

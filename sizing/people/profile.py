@@ -63,10 +63,7 @@ def percentiles(people: People) -> pd.DataFrame:
 
 
 def bodies(people: People) -> pd.DataFrame:
-    """Return the people as drawn, and how each measure is known.
-
-    Weights add up, over the draws together, to the number of persons.
-    """
+    """Return the people as drawn, how each measure is known, weights that sum to n."""
     measures = list(people.measures)
     frame = people.frame[["person", "draw", "sex", "age_years", *measures]].copy()
     frame.insert(2, "weight", (people.weight / people.draws).round(6))
@@ -172,10 +169,7 @@ def _kinds_of(kinds: npt.NDArray[np.object_], weight: Floats) -> str:
 
 
 def beside(people: People) -> pd.DataFrame:
-    """Return what is published of these people, beside what they come to.
-
-    ``use`` says whether they were weighted to the figure, which is then no check.
-    """
+    """Return published figures beside ours; ``use``: weighted to it, so no check."""
     table = source_table("margins.csv").fillna({"level": "", "within": ""})
     table = table[table["population"] == people.name].assign(use="weighted to it")
     if people.name in _COUNTRY:

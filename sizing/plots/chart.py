@@ -81,11 +81,7 @@ def _box(
 
 @style.quiet_style()
 def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
-    """Draw each size's band in one measure over how people are spread in it.
-
-    Overlaps are hatched, gaps marked; edges of before are dotted; edges stand under
-    names.
-    """
+    """Draw each size's band in one measure over how people are spread in it."""
     n, sizes, density = len(bands.sizes), bands.sizes, bands.density
     ax = style.axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
     hatched: dict[str, Any] = {"color": "none", "edgecolor": style.INK}

@@ -196,10 +196,7 @@ def join_influences(
 
 @dataclass(frozen=True)
 class Means:
-    """Weighted means within groups, (groups, columns), draws joined.
-
-    ``n`` (persons, mean over draws) and ``n_effective`` (Kish's) are (groups,).
-    """
+    """Weighted means (groups, columns), draws joined; ``n_effective`` is Kish's."""
 
     estimate: Floats
     variance: Floats

@@ -131,10 +131,7 @@ def difference_interval(
 def binomial_interval(
     share: float, n: float, *, level: float = LEVEL
 ) -> tuple[float, float]:
-    """Return the exact interval of a share; n need not be whole.
-
-    Clopper and Pearson, Biometrika 1934;26:404-413 (from memory).
-    """
+    """Clopper and Pearson's interval (Biometrika 1934;26:404-413, from memory)."""
     tail = (1 - level) / 2
     x = share * n
     low = float(betaincinv(x, n - x + 1, tail)) if x > 0 else 0.0

@@ -180,10 +180,7 @@ _PRICES, _EVERY = (0.2, -0.2), 3
 def variants_of(
     work: Work, groups: Sequence[Group], trial: Trial, check: tables.Check, packs: Ints
 ) -> pd.DataFrame:
-    """Return the plan at other prices, and with fewer of the sizes.
-
-    Sizes go one by one, each time that which leaves fewest people with none.
-    """
+    """Return the plan at other prices, and without the sizes that fewest need."""
     days, target = work.days(groups, PLANNING, work.scenarios), work.target
     rows: list[dict[str, Any]] = []
 

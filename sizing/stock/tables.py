@@ -230,10 +230,7 @@ def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 
 
 def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
-    """Describe the people whom no size offered fits, by kind (on a caseload by client).
-
-    n: persons in the data behind a kind; miss: cm or kg past the nearest size's edge.
-    """
+    """Describe people whom no size fits, by kind; miss: cm or kg past an edge."""
     parts = []
     for group in groups:
         served, people, chosen = group.served, group.served.people, group.masks == 0

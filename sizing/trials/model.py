@@ -51,10 +51,7 @@ class Tried:
 
     @cached_property
     def true(self) -> tuple[Floats, Floats]:
-        """What the true values are expected to be, and their variances.
-
-        A reading is drawn towards the mean by the share of its variance that is error.
-        """
+        """The true values expected, drawn towards their mean, and their variances."""
         mean = self.value.mean(axis=1, keepdims=True)
         spread = np.maximum(self.value.var(axis=1, keepdims=True), _LEAST)
         variance = self.error**2
@@ -63,10 +60,7 @@ class Tried:
 
     @cached_property
     def weights(self) -> Floats:
-        """How 1 and the chances that all fit, none is large, none is small, add up.
-
-        Of the measures of which nothing was said; (4, n).
-        """
+        """(4, n): of 1, and the chances that all fit, none is large, none is small."""
         large, small = np.any(self.said, axis=1)
         small = np.isin(self.outcome, (1, 3)) & ~small
         large = np.isin(self.outcome, (2, 3)) & ~large

@@ -33,10 +33,7 @@ _WRITTEN = {
 
 @dataclass(frozen=True)
 class Trials:
-    """Trials of one chart, checked; rows as the file numbers them, places as tuples.
-
-    ``measures``: those whose edges the trials can teach something about.
-    """
+    """Trials of one chart, checked; ``measures``: those whose edges they can teach."""
 
     frame: pd.DataFrame
     measures: tuple[str, ...]

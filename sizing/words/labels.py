@@ -57,10 +57,7 @@ def labels() -> dict[str, str]:
 def chart_words(
     chart: SizeChart, units: str = "metric", *, to: str = "tenth"
 ) -> pd.DataFrame:
-    """Write a chart out for people, a row per size, its bands as "80 to 104 cm".
-
-    A column Group where no size's name says it, a load limit where one is stated.
-    """
+    """Write a chart out for people, a row per size, its bands as 80 to 104 cm."""
     frame, say = chart.frame, partial(written, units=units)
     names, groups = (frame[column].astype(str) for column in ("size", "group"))
     rows: dict[str, Any] = {"Size": names, "Group": groups}

@@ -125,10 +125,7 @@ class MeasureModel:
     def design(
         self, x: Floats, age_years: Floats, made: Designs | None = None
     ) -> tuple[Floats, Floats, Floats]:
-        """Return terms, ``ln sigma`` and how far ``q`` lies above its range.
-
-        ``made`` keeps what measures of one form share, for the same ``x`` and ages.
-        """
+        """Return terms, ``ln sigma``, ``q`` above its range; ``made``: shared."""
         made = {} if made is None else made
         if self._form not in made:
             low, high = self.bounds(age_years)
@@ -171,10 +168,7 @@ def group_models(group: str) -> dict[str, GroupModel]:
 
 
 def adult_share(age_years: npt.ArrayLike) -> Floats:
-    """Return the weight of the adult model: 0 to 16 years, 1 from 20 years.
-
-    Between, ``3 t^2 - 2 t^3`` with ``t`` the way from 16 to 20: no kink in age.
-    """
+    """Weight of the adult model: ``3 t^2 - 2 t^3``, t from 0 at 16 to 1 at 20 years."""
     low, high = SEAM_YEARS
     t = np.clip((np.asarray(age_years, dtype=float) - low) / (high - low), 0, 1)
     return t * t * (3 - 2 * t)
@@ -223,12 +217,7 @@ class Moments:
         return out
 
     def covariance(self, *, sampling: bool = True, form: bool = True) -> Floats:
-        """Covariance of ``ln y`` of each row, shape (n, p, p).
-
-        People's spread; with ``sampling`` also the error of the means, correlated like
-        the residuals; with ``form`` also the forms' disagreement, which moves the
-        measures together.
-        """
+        """Covariance (n, p, p) of ``ln y``: of people, the means' error, the forms."""
 
         def outer(sd: Floats) -> Floats:
             product: Floats = sd[:, :, None] * sd[:, None, :]
@@ -252,11 +241,7 @@ def moments(
     sampling: bool = False,
     bias: bool = True,
 ) -> Moments:
-    """Return mean and spread of ``ln y`` for people of known build.
-
-    With ``sampling`` the error of the mean too, for what is said of one person; the
-    bias in that person's population is part of it, unless ``bias`` is False.
-    """
+    """Return mean and spread of ``ln y`` by build; ``sampling``: the mean's error."""
     years = model_age(age)
     share = adult_share(years)
     mean, log_sd, form, error = (np.zeros((len(sex), len(measures))) for _ in range(4))
@@ -291,10 +276,7 @@ def moments(
 
 
 def model_bias(share: npt.ArrayLike = 1.0) -> Floats:
-    """Return the typical error of mean logs in populations the model never saw.
-
-    One row for each ``share``, the weight of the adult model; ``model_bias.csv``.
-    """
+    """Typical error of mean logs in populations never seen (``model_bias.csv``)."""
     child, adult = _biases()
     return child + np.asarray(share, dtype=float)[..., None] * (adult - child)
 
@@ -309,10 +291,7 @@ def _biases() -> tuple[Floats, Floats]:
 
 
 def older_law(sex: str, measure: str, age_years: Floats) -> tuple[Floats, Floats]:
-    """Return what age beyond the oldest surveyed adds to ``ln y``, and times its SD.
-
-    Only thigh girth is known to change (``older_widths.csv``).
-    """
+    """Return what age beyond the oldest surveyed adds to ``ln y``, and times its SD."""
     ages, shift, times = _older_knots()[sex, measure]
     return np.interp(age_years, ages, shift), np.interp(age_years, ages, times)
 
