@@ -9,15 +9,8 @@ from typing import Any
 
 import ipywidgets as w
 
+from sizing.app import form_words as html
 from sizing.app.fields import Told, UnitSwitch, button, on_change, row, show_if
-from sizing.app.form_words import (
-    FORM_STYLE,
-    bullets,
-    lead,
-    paragraphs,
-    safe,
-    sections_html,
-)
 from sizing.app.show import save_panel
 from sizing.errors import SizingError
 from sizing.pages.page import Page
@@ -133,7 +126,7 @@ class LongWork:
             return
         self._turned(False)
         if isinstance(result, SizingError):
-            lines = "<br>".join(map(safe, str(result).splitlines()))
+            lines = "<br>".join(map(html.safe, str(result).splitlines()))
             self.told.value = f'<p role="status"><b>Please check:</b> {lines}</p>'
         elif isinstance(result, Stopped):
             self._say("Stopped. Nothing was changed.")
@@ -152,7 +145,7 @@ class LongWork:
             self._turned(True)
 
     def _say(self, words: str) -> None:
-        self.told.value = f'<p role="status">{safe(words)}</p>'
+        self.told.value = f'<p role="status">{html.safe(words)}</p>'
 
 
 class Later:
@@ -193,10 +186,12 @@ class AnswerParts:
         """``words`` is HTML to stand between the answer and what went in."""
         # No picture of what was stands beside words of what is.
         self.pictures.value = ""
-        self.words.value = lead(page.answer) + words + paragraphs([page.inputs])
-        self.limits.value = bullets(page.limits)
-        self.sources.value = bullets(page.sources)
-        self.pictures.value = sections_html(page.sections)
+        self.words.value = (
+            html.lead(page.answer) + words + html.paragraphs([page.inputs])
+        )
+        self.limits.value = html.bullets(page.limits)
+        self.sources.value = html.bullets(page.sources)
+        self.pictures.value = html.sections_html(page.sections)
 
 
 class PageForm(ABC):
@@ -207,10 +202,10 @@ class PageForm(ABC):
         self.switch = switch or UnitSwitch()
         self.answered = told = AnswerParts(self.switch)
         self._none = none or _T.nothing_to_save
-        self.entry = boxed(w.HTML(FORM_STYLE), self.switch.view)
+        self.entry = boxed(w.HTML(html.FORM_STYLE), self.switch.view)
         self.answer_view, self.picture_view = boxed(told.words), boxed(told.pictures)
         self.limits_view, self.sources_view = boxed(told.limits), boxed(told.sources)
-        self.cautions_view = boxed(w.HTML(bullets(cautions())))
+        self.cautions_view = boxed(w.HTML(html.bullets(cautions())))
         self.keep_view = boxed(save_panel(self.results))
         self.switch.on_change(lambda _: self.show_again())
 

@@ -11,18 +11,10 @@ import ipywidgets as w
 import pandas as pd
 from traitlets import TraitError
 
+from sizing.app import fields
 from sizing.app.answer_form import PageForm, boxed
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields
 from sizing.app.client_kept_form import KeptForm, NoteForm
-from sizing.app.fields import (
-    PatternField,
-    UnitSwitch,
-    button,
-    on_change,
-    row,
-    show_if,
-    tick,
-)
 from sizing.app.form_words import (
     FORM_STYLE,
     bullets,
@@ -86,20 +78,22 @@ class ClientForm(PageForm):
     """Enter what is known, read the answer, write the note."""
 
     def __init__(
-        self, chart: SizeChart | None = None, *, switch: UnitSwitch | None = None
+        self, chart: SizeChart | None = None, *, switch: fields.UnitSwitch | None = None
     ) -> None:
         super().__init__(switch=switch, none=_T.form["check_first"])
         self.chart: SizeChart | None = chart or demo_chart()
         self._asked = self._settling = False
         self.fields = ClientFields(self.switch, self._changed)
         self.note = NoteForm(lambda: self.answer, self.switch)
-        self.pattern = PatternField()
+        self.pattern = fields.PatternField()
         self.about, self.foot = w.HTML(), w.HTML()
         self.foot.add_class("sizing-foot")
-        self.confirmed = tick(_T.form["confirmed"])
-        self.go = button("Check", self.check)
-        example = button("Show an invented client", self.show_example)
-        buttons = row(self.go, example, button("Empty the form", self.clear))
+        self.confirmed = fields.tick(_T.form["confirmed"])
+        self.go = fields.button("Check", self.check)
+        example = fields.button("Show an invented client", self.show_example)
+        buttons = fields.row(
+            self.go, example, fields.button("Empty the form", self.clear)
+        )
         self.kept = KeptForm(
             self.note, take=self.visit, fill=self.fill, chart=lambda: self.chart
         )
@@ -110,10 +104,10 @@ class ClientForm(PageForm):
         told = self.answered
         self.answer_view, self.picture_view = told.words, told.pictures
         self.limits_view, self.sources_view = told.limits, told.sources
-        on_change(self._stand, told.words)
+        fields.on_change(self._stand, told.words)
         told.take_back(_T.form["empty"])
-        show_if(False, self.confirmed)
-        on_change(self._confirm, self.confirmed)
+        fields.show_if(False, self.confirmed)
+        fields.on_change(self._confirm, self.confirmed)
         self.use_chart(self.chart)
 
     def use_chart(self, chart: SizeChart | None) -> None:
@@ -140,14 +134,14 @@ class ClientForm(PageForm):
         except SizingError as error:
             self._tell(error)
             return
-        show_if(self.confirmed.value, self.confirmed)
+        fields.show_if(self.confirmed.value, self.confirmed)
         self.show(self.answer)
 
     def clear(self) -> None:
         self.fields.fill(NOBODY)
         self._asked = False
         self._settle(False)
-        show_if(False, self.confirmed)
+        fields.show_if(False, self.confirmed)
         self.note.clear()
         self.kept.clear()
         self._take_back(_T.form["empty"])
@@ -247,7 +241,7 @@ class ClientForm(PageForm):
         if isinstance(error, InputProblems):
             error = InputProblems([self._hinted(one) for one in error.problems])
             unusual = any("confirmed" in one.action for one in error.problems)
-            show_if(self.confirmed.value or unusual, self.confirmed)
+            fields.show_if(self.confirmed.value or unusual, self.confirmed)
         lines = wrong_lines(error, units=self.switch.units, typed=self.fields.typed())
         lead = f"<p><b>{_T.form['before']}</b></p>"
         self.answer_view.value = status(lead + bullets(lines))
@@ -277,7 +271,7 @@ class AdviserPage:
 
     def __init__(self, people: str = "walking_difficulty", *, draws: int = 5) -> None:
         self._people, self._draws = people, draws
-        self.switch = UnitSwitch()
+        self.switch = fields.UnitSwitch()
         self.client = ClientForm(switch=self.switch)
         self.half = w.ToggleButtons(
             options=[("One client", CLIENT), ("A chart of my own", CHART)],

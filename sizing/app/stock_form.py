@@ -10,18 +10,9 @@ import ipywidgets as w
 import numpy as np
 import pandas as pd
 
+from sizing.app import form_words as html
 from sizing.app.answer_form import AnswerForm, Progress
 from sizing.app.fields import PatternField, UnitSwitch, UploadBox, folded
-from sizing.app.form_words import (
-    CHART_HEADINGS,
-    bullets,
-    file_headings,
-    lead,
-    paragraphs,
-    sections_html,
-    status,
-    wrong_lines,
-)
 from sizing.app.stock_form_people import PeopleFields, UseFields, YearsFields
 from sizing.app.table import EditableTable
 from sizing.charts import SizeChart, demo_chart, read_chart
@@ -80,7 +71,9 @@ class StockForm(AnswerForm):
                 return
             self.offer.fill(kept.charts, kept.prices)
         except SizingError as error:
-            self.opened.value = bullets(wrong_lines(error, units=self.switch.units))
+            self.opened.value = html.bullets(
+                html.wrong_lines(error, units=self.switch.units)
+            )
             return
         self.people.fill(kept.serves, kept.lists, kept.use)
         self.use.fill(kept.use, kept.goal)
@@ -98,7 +91,7 @@ class StockForm(AnswerForm):
             if was != now:
                 part = _T.parts[what].partition(":")[0]
                 lines.append(_T.say["not_held"].format(what=part, was=was, now=now))
-        self.opened.value = bullets(lines)
+        self.opened.value = html.bullets(lines)
 
     def hold(self, answer: StockPlan) -> None:
         self.plans[f"plan {len(self.plans) + 1}"] = answer
@@ -142,12 +135,14 @@ class StockForm(AnswerForm):
             beside = table(side_by_side(self.plans), caption=caption, words=["Plan"])
             others.append(Section("The plans of this page", tables=[beside]))
         first = answer.settings["scenarios"] == FIRST
-        quick = paragraphs([_T.say["quick"].format(first=FIRST, full=FULL)] * first)
+        quick = html.paragraphs(
+            [_T.say["quick"].format(first=FIRST, full=FULL)] * first
+        )
         told = self.answered
-        told.words.value = lead(page.answer) + quick + sections_html([order])
-        told.pictures.value = sections_html(others)
-        told.limits.value = sections_html([unfitted]) + bullets(page.limits)
-        told.sources.value = bullets(page.sources)
+        told.words.value = html.lead(page.answer) + quick + html.sections_html([order])
+        told.pictures.value = html.sections_html(others)
+        told.limits.value = html.sections_html([unfitted]) + html.bullets(page.limits)
+        told.sources.value = html.bullets(page.sources)
 
     def saved(self, answer: StockPlan) -> dict[str, Any]:
         pattern: Any = {"pattern": self.pattern.pattern}
@@ -193,8 +188,8 @@ class OfferFields:
             headings=_T.offered,
             words=["code"],
         )
-        charts = w.HTML(file_headings(CHART_HEADINGS))
-        prices = w.HTML(file_headings([(v, k) for k, v in _T.offered.items()]))
+        charts = w.HTML(html.file_headings(html.CHART_HEADINGS))
+        prices = w.HTML(html.file_headings([(v, k) for k, v in _T.offered.items()]))
         parts = [self.upload.view, charts, self.chart_told, self.about]
         parts += [self.prices.view, prices, self.told, self.table.view]
         self.view = w.VBox(parts)
@@ -221,7 +216,7 @@ class OfferFields:
         # What that plan owned is its own, whatever the invented store owns.
         self._store = False
         words = " Invented." * self.invented
-        self.about.value = paragraphs([self._named("kept_charts") + words])
+        self.about.value = html.paragraphs([self._named("kept_charts") + words])
 
     def own_nothing_invented(self) -> None:
         """Empty what the invented store owns and used: other people do not have it."""
@@ -244,8 +239,8 @@ class OfferFields:
                 for one in error.problems
             ]
             error = InputProblems(named, about="the table")
-        lines = wrong_lines(error, units=self._switch.units, rows=[*sizes])
-        return status(f"<b>Please check:</b>{bullets(lines)}")
+        lines = html.wrong_lines(error, units=self._switch.units, rows=[*sizes])
+        return html.status(f"<b>Please check:</b>{html.bullets(lines)}")
 
     def _charts_taken(self) -> None:
         self.chart_told.value = self.told.value = ""
@@ -290,7 +285,7 @@ class OfferFields:
         words = self._named("charts")
         if self.invented:
             words += _T.say["invented"] + _T.say["store"] * (not self._store)
-        self.about.value = paragraphs([words])
+        self.about.value = html.paragraphs([words])
 
     def _changed(self) -> None:
         self.told.value = ""

@@ -177,7 +177,7 @@ class BandsForm(AnswerForm):
         found["edges"] = bands.edge_stability(people, replicates=20, **one)
         first = people.frame[next(iter(widths))]
         cut = bands.partition_bands(first, sizes, weights=people.weight)
-        return found | {"one_measure": cut.table}
+        return found | {"one_measure": cut}
 
     def show(self, answer: dict[str, Any]) -> None:
         people, fit = answer["people"], answer["fit"]

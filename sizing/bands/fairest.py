@@ -77,7 +77,7 @@ def fit_fairest(
     totals = inside @ measured.weight
 
     def shares(boxes: Boxes) -> Floats:
-        fits = inside * covered(measured, *boxes)
+        fits = inside * covered(measured, boxes)
         return np.asarray(fits @ measured.weight / totals)
 
     def weights(mix: Floats) -> Floats:
@@ -115,7 +115,7 @@ def fit_fairest(
     )
     chart = fitted_to(people, measured, chosen, f"fairest chart by {by}", None)
     reached, most = (
-        float(overall @ covered(measured, *boxes)) for boxes in (chosen, average)
+        float(overall @ covered(measured, boxes)) for boxes in (chosen, average)
     )
     return FairestFit(chart, by, value, max(bound, value), table, reached, most)
 

@@ -10,8 +10,8 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from sizing.bands.cells import Floats, Width
-from sizing.bands.fitter import NEAR, Boxes, Fitter
-from sizing.bands.goal import Measured, chart_of, share_covered
+from sizing.bands.fitter import NEAR, Fitter
+from sizing.bands.goal import Boxes, Measured, chart_of, share_covered
 from sizing.charts import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people import People
@@ -271,7 +271,7 @@ def fit_bands(
     chart = fitted_to(people, measured, fitted, "fitted chart", group)
     return BandFit(
         chart=with_owned(chart, fitter.asked.fixed, tuple(widths)),
-        share=share_covered(measured, *fitted),
+        share=share_covered(measured, fitted),
         objective=fitter.asked.objective,
         value=fitter.value(fitted),
         upper_bound=fitter.certified(fitted, tolerance),
@@ -289,7 +289,7 @@ def fitted_to(
     """Return the chart of some boxes, by default of the people's common group."""
     group = common_group(people) if group is None else group
     source = f"fitted to '{people.name}'"
-    return chart_of(measured, *boxes, group=group, name=name, source=source)
+    return chart_of(measured, boxes, group=group, name=name, source=source)
 
 
 def with_owned(

@@ -8,16 +8,12 @@ from typing import Any
 import numpy as np
 
 from sizing.bands.cells import Axis, Breaks, Floats, Ints
-from sizing.bands.goal import Counter, Goal, Measured, quantile_boxes
+from sizing.bands.goal import Boxes, Counter, Goal, Measured, quantile_boxes
 from sizing.bands.graph import NUDGE, Meter, Task
 from sizing.bands.request import FitSettings, check_request
 from sizing.bands.search import best_chart, climb, upper_bound
 from sizing.errors import SizingError, check_given
 from sizing.people.people import People
-
-#: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).
-Boxes = tuple[Ints, Ints, Ints]
-
 
 #: How long to press a bound: up to so many pairs of nodes, and cells of people.
 Effort = tuple[int, int]
@@ -107,7 +103,7 @@ class Fitter:
     def value(self, boxes: Boxes, rows: np.ndarray | None = None) -> float:
         """Return the goal's value for some rows, from first principles."""
         # Those not measured fit no size, here and among those held out.
-        return self._share_measured * self.goal.value(self.measured, *boxes, rows)
+        return self._share_measured * self.goal.value(self.measured, boxes, rows)
 
     @property
     def may_be_simple(self) -> bool:
@@ -154,7 +150,7 @@ class Fitter:
         rest = [[d for d in every if d != left] for left in every]
         for measures in rest:
             goal, seen, some = self._seen_in(measures, boxes)
-            values.append(self._share_measured * goal.value(seen, *some))
+            values.append(self._share_measured * goal.value(seen, some))
         least = int(np.argmin(values))
         found = self._bound(boxes, THOROUGH, values[least] + NEAR, rest[least])
         return min(1.0, max(self.value(boxes), found))

@@ -16,6 +16,8 @@ from sizing.errors import SizingError
 from sizing.measures import NO_HIGH, plain, to_tenths
 from sizing.people.people import People
 
+#: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).
+Boxes = tuple[Ints, Ints, Ints]
 GOALS: tuple[str, ...] = ("covered", "judged", "loss")
 #: People are counted into a grid of up to so many cells, and so many more for
 #: each row of people; into a larger one only where the search looks.
@@ -113,10 +115,10 @@ def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> F
     return weight
 
 
-def covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> np.ndarray:
+def covered(measured: Measured, boxes: Boxes) -> np.ndarray:
     """Return who fits at least one box that may lift her."""
     found = np.zeros(len(measured.values), dtype=bool)
-    for bottom, top, limit in zip(low, high, limits, strict=True):
+    for bottom, top, limit in zip(*boxes, strict=True):
         fits = measured.mass <= limit
         for d in range(measured.values.shape[1]):
             column = measured.values[:, d]
@@ -125,23 +127,16 @@ def covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> np.ndarr
     return found
 
 
-def share_covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> float:
+def share_covered(measured: Measured, boxes: Boxes) -> float:
     """Return the share of all people's weight that fits at least one box."""
-    fits = covered(measured, low, high, limits)
-    return float(measured.weight[fits].sum()) / measured.total
+    return float(measured.weight[covered(measured, boxes)].sum()) / measured.total
 
 
 def chart_of(
-    measured: Measured,
-    low: Ints,
-    high: Ints,
-    limits: Ints,
-    *,
-    group: str,
-    name: str,
-    source: str,
+    measured: Measured, boxes: Boxes, *, group: str, name: str, source: str
 ) -> SizeChart:
     """Sizes numbered from the smallest; named "size 1", ... without a group."""
+    low, high, limits = boxes
     columns: dict[str, object] = {
         "size": [f"{group or 'size'} {k + 1}" for k in range(len(low))],
         "group": group,
@@ -209,10 +204,11 @@ class Goal:
             for axis, n in zip(axes, near, strict=True)
         ]
 
-    def worth(self, measured: Measured, low: Ints, high: Ints, limits: Ints) -> Floats:
+    def worth(self, measured: Measured, boxes: Boxes) -> Floats:
         """Return what each row adds to the value, from 0 to 1."""
         if self.name == "covered":
-            return covered(measured, low, high, limits).astype(float)
+            return covered(measured, boxes).astype(float)
+        low, high, limits = boxes
         near = np.array(self.near or [0] * measured.values.shape[1])
         found = np.zeros(len(measured.values))
         for worth, lower, upper in self.terms():
@@ -229,17 +225,11 @@ class Goal:
         return found
 
     def value(
-        self,
-        measured: Measured,
-        low: Ints,
-        high: Ints,
-        limits: Ints,
-        rows: np.ndarray | None = None,
+        self, measured: Measured, boxes: Boxes, rows: np.ndarray | None = None
     ) -> float:
         """Return the goal's value for boxes and some rows, from first principles."""
         weight = measured.weight * (True if rows is None else rows)
-        worth = self.worth(measured, low, high, limits)
-        return float(weight @ worth) / float(weight.sum())
+        return float(weight @ self.worth(measured, boxes)) / float(weight.sum())
 
 
 def _chance(values: Ints, low: Ints, high: Ints, sd: Sequence[float]) -> Floats:

@@ -43,11 +43,7 @@ class Term:
 
 
 class Meter:
-    """Counts the pairs that searches have looked at, and ends one that goes on.
-
-    Pairs, not seconds: on every machine the same fit is done or refused. Two or three
-    million take a second.
-    """
+    """Counts pairs, not seconds: on every machine the same fit is done or refused."""
 
     search = total = 0
 
@@ -295,11 +291,7 @@ class Weighed:
         return float(self.up[-1].max(initial=-np.inf))
 
     def best_path(self, slack: float) -> tuple[float, list[int]]:
-        """Return the value of the best chain and the number of each node.
-
-        Of chains within ``slack`` of each other the first nodes are taken,
-        from the largest size downwards.
-        """
+        """Return the best chain's value and nodes, the first of those within ``slack``."""
         value = self.top
         path = [0] * len(self.up)
         if value == -np.inf:

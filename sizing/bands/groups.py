@@ -289,7 +289,7 @@ def fitted_chart(
     for group, own in asked.items():
         fitter = Fitter.of(**own, **settings)
         named: dict[str, Any] = {"group": group, "name": "", "source": ""}
-        frames.append(chart_of(fitter.measured, *fitter.fit(), **named).frame)
+        frames.append(chart_of(fitter.measured, fitter.fit(), **named).frame)
     return SizeChart(pd.concat(frames, ignore_index=True))
 
 

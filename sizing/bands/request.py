@@ -7,15 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from sizing.bands.cells import (
-    WIDEST,
-    Axis,
-    Ints,
-    Width,
-    check_widths,
-    make_axis,
-    tenths,
-)
+from sizing.bands import cells
 from sizing.bands.goal import GOALS, Goal, Measured, read_measured
 from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, one_of
@@ -31,9 +23,9 @@ SMOOTH_SHARE = 0.06
 
 @dataclass(frozen=True)
 class Layout:
-    makers: tuple[partial[tuple[Axis, Axis]], ...]
+    makers: tuple[partial[tuple[cells.Axis, cells.Axis]], ...]
     steps: tuple[int, ...]
-    fixed: tuple[tuple[Ints, Ints], ...]
+    fixed: tuple[tuple[cells.Ints, cells.Ints], ...]
     owned_limits: tuple[int, ...]
     limit: int
     sizes: int
@@ -42,7 +34,7 @@ class Layout:
         return combinations(range(self.sizes), len(self.fixed))
 
     @property
-    def limits(self) -> list[Ints]:
+    def limits(self) -> list[cells.Ints]:
         """Each size's load limit, for every place the owned sizes may take."""
         found = []
         for at in self.places():
@@ -51,12 +43,12 @@ class Layout:
             found.append(limits)
         return found
 
-    def free(self, steps: Sequence[int], *, bounding: bool) -> list[Axis]:
+    def free(self, steps: Sequence[int], *, bounding: bool) -> list[cells.Axis]:
         """Return each measure's axis as if no size were owned."""
         made = zip(self.makers, steps, strict=True)
         return [make(step=step)[int(bounding)] for make, step in made]
 
-    def axes(self, steps: Sequence[int], *, bounding: bool) -> list[list[Axis]]:
+    def axes(self, steps: Sequence[int], *, bounding: bool) -> list[list[cells.Axis]]:
         """Return each measure's axis, for every place the owned sizes may take."""
         free, found = self.free(steps, bounding=bounding), []
         for at in self.places():
@@ -90,7 +82,7 @@ class FitSettings:
       of these and is too heavy for it is counted twice: the bound holds all the same.
     """
 
-    widths: Mapping[str, Width]
+    widths: Mapping[str, cells.Width]
     sizes: int
     step_cm: PerMeasure = 1.0
     smooth_cm: PerMeasure | None = 0.0
@@ -116,7 +108,7 @@ class FitSettings:
             given = {**usual, **(self.errors or {})}
             return Goal("judged", sd=tuple(10 * float(given[m]) for m in self.widths))
         if self.objective == "loss":
-            near = tuple(tenths(_per(self.near, m, 0.0)) for m in self.widths)
+            near = tuple(cells.tenths(_per(self.near, m, 0.0)) for m in self.widths)
             return Goal("loss", (), near, self.too_large, self.too_small)
         return Goal()
 
@@ -126,7 +118,7 @@ def check_request(
 ) -> tuple[Measured, Layout, Goal, Goal]:
     """Check what a fit is asked for: people, candidate bands, goal, smoothed goal."""
     sizes, fixed = asked.sizes, asked.fixed
-    wide = check_widths(asked.widths, sizes)
+    wide = cells.check_widths(asked.widths, sizes)
     if len(wide) > 4:
         _refuse("too many measures to band by", "one to four measures", len(wide))
     _checked(asked.near, wide, 2.0, "distance that counts as near")
@@ -135,7 +127,9 @@ def check_request(
         check_number("the load limit", asked.load_limit_kg, above=0)
     owned = _owned(fixed, list(wide), sizes)
     owned_limits = () if fixed is None else tuple(map(int, fixed.load_limits()))
-    limit = NO_HIGH if asked.load_limit_kg is None else tenths(asked.load_limit_kg)
+    limit = (
+        NO_HIGH if asked.load_limit_kg is None else cells.tenths(asked.load_limit_kg)
+    )
     new = () if len(owned) == sizes else (limit,)
     measured = read_measured(people, list(wide), limits=[*owned_limits, *new])
     _check_distinct(measured, sizes)
@@ -148,7 +142,7 @@ def check_request(
     if any(blur):
         both = np.hypot(goal.sd or (0.0,) * len(blur), blur)
         smoothed = replace(goal, sd=tuple(float(v) for v in both))
-    steps = [tenths(step) for step in _checked(asked.step_cm, wide, 1.0, "step")]
+    steps = [cells.tenths(step) for step in _checked(asked.step_cm, wide, 1.0, "step")]
     if min(steps) < 1:
         _refuse("the step of the grid makes no sense", "0.1 or more", asked.step_cm)
     rule, lap = asked.rounding, asked.least_overlap or {}
@@ -157,14 +151,14 @@ def check_request(
     room = int(np.ceil(4 * max([*smoothed.sd, *goal.sd], default=0.0)))
     makers = [
         partial(
-            make_axis,
+            cells.make_axis,
             measure,
             measured.values[:, d],
             wide[measure],
             room=room,
             rounding=rule.get(measure) if isinstance(rule, Mapping) else rule,
-            least_step=tenths(apart[d]),
-            least_overlap=tenths(laps[d]) if measure in lap else None,
+            least_step=cells.tenths(apart[d]),
+            least_overlap=cells.tenths(laps[d]) if measure in lap else None,
         )
         for d, measure in enumerate(wide)
     ]
@@ -187,7 +181,7 @@ def _check_distinct(measured: Measured, sizes: int) -> None:
 
 def _owned(
     fixed: SizeChart | None, measures: list[str], sizes: int
-) -> tuple[tuple[Ints, Ints], ...]:
+) -> tuple[tuple[cells.Ints, cells.Ints], ...]:
     if fixed is None:
         return ()
     if len(fixed.sizes) > sizes:
@@ -224,7 +218,7 @@ def _checked(
     """Return a setting of each measure, or refuse what makes no sense."""
     found = [_per(given, measure, default) for measure in measures]
     for value in found:
-        check_number(f"the {what}", value, least=0, most=WIDEST)
+        check_number(f"the {what}", value, least=0, most=cells.WIDEST)
     return [float(value) for value in found]
 
 

@@ -113,11 +113,7 @@ def lookup(
     *,
     missing_holds: bool = False,
 ) -> Masks:
-    """Return the mask of sizes that hold each value of one measure.
-
-    Entry 0 is for a missing value, which could hold (``missing_holds``) or not, ``v +
-    1`` for ``v`` tenths, the last for every value beyond all edges.
-    """
+    """Return the sizes that hold each value: entry 0 for missing, v + 1 for v tenths."""
     finite = np.concatenate([low, high[high < NO_HIGH]])
     table = np.zeros(int(finite.max()) + 3, dtype=kind)
     for bit, (a, b) in enumerate(zip(low.tolist(), high.tolist(), strict=True)):
@@ -160,10 +156,7 @@ def unpack(fits: Sequence[Masks], count: int) -> Bools:
 
 
 def fits_matrix(values: Tenths | pd.DataFrame, chart: SizeChart) -> Bools:
-    """Return who is known to fit what, (rows, sizes), as ``assign`` has the rule.
-
-    ``values``: cm and kg in a frame, or whole tenths by measure (-1: not measured).
-    """
+    """Return who is known to fit what, (rows, sizes); in tenths -1 is not measured."""
     if isinstance(values, pd.DataFrame):
         values = tenths(values, chart)
     masks = [size_masks(values, part) for part in parts(chart)]

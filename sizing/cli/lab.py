@@ -57,11 +57,7 @@ def _options(folder: Path, port: int) -> list[str]:
 def lay_notebooks(
     folder: Path, *, state: Path, notebooks: Mapping[str, bytes] | None = None
 ) -> dict[str, str]:
-    """Lay the kit's notebooks in a folder, never over the user's work.
-
-    What is as the kit laid it is renewed. What was changed, or only run and saved,
-    stays, and a newer one is laid beside it; returned are those names, by notebook.
-    """
+    """Lay notebooks, newer ones beside what the user changed; return these names."""
     if notebooks is None:
         there = notebook_files().items()
         notebooks = {name: f.read_bytes() for name, f in there if name != START}

@@ -241,11 +241,7 @@ class _Judged:
     def _sizes(
         self, chart: SizeChart, broken: npt.NDArray[np.object_], by: Floats
     ) -> pd.DataFrame:
-        """Return the sizes, likeliest first; of equals the one with most room.
-
-        One that limits what is unknown comes after any that probably fits; those of
-        which a reading breaks an edge come last.
-        """
+        """Return the sizes, likeliest first, the unknown behind, broken ones last."""
         made = outcomes.chances(self.bodies, self.found.may)
         waits = [
             [n for n, limits in self.unknown.items() if limits[i] and chance > 0]

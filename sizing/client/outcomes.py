@@ -241,10 +241,7 @@ def fitting(
 def broken_by(
     readings: Sequence[Reading], chart: Edges
 ) -> tuple[npt.NDArray[np.object_], Floats]:
-    """Return what is read outside an edge of each size by most of its errors, if any.
-
-    And by how much (cm or kg): less than one error breaks nothing.
-    """
+    """Return what is read outside an edge by over one error, and how far (cm, kg)."""
     k = len(chart.sizes)
     which, by, worst = np.full(k, "", dtype=object), np.zeros(k), np.ones(k)
     for one in readings:

@@ -36,10 +36,7 @@ _NEAR_YEARS = 10.0
 
 @dataclass(frozen=True)
 class Reading:
-    """One value as read (cm, kg); ``sd`` is that of the value around the truth.
-
-    ``how``: one of ``HOW``, ``estimated`` or ``exact``; ``bias``: ln truth - ln value.
-    """
+    """One value as read (cm, kg), its error ``sd``, ``bias``: ln truth - ln value."""
 
     measure: str
     value: float

@@ -12,13 +12,8 @@ from typing import Any
 
 import pandas as pd
 
+from sizing.client import outcomes
 from sizing.client.client import GROWN, Client, client_from
-from sizing.client.outcomes import (
-    PARTS,
-    allowance_table,
-    check_loads,
-    suggested_allowances,
-)
 from sizing.client.readings import ESTIMATED, KNEE_EQUATIONS, condition_keys, segments
 from sizing.errors import InputProblems, Problem, SizingError, one_of
 from sizing.files.folders import clear_leftovers, only_writer, write_bytes
@@ -148,8 +143,8 @@ def _columns() -> dict[str, tuple[str, str, Callable[[str], Any]]]:
             found[f"{name}_how"] = "how", name, str
     found["knee_equation"] = "knee_equation", "", str
     found["condition"] = "conditions", "", lambda text: text.split(";")
-    found |= {_load(part): ("loads", part, load) for part in (*PARTS, "sling")}
-    for key in suggested_allowances():
+    found |= {_load(part): ("loads", part, load) for part in (*outcomes.PARTS, "sling")}
+    for key in outcomes.suggested_allowances():
         found[f"allowance_{key}_cm"] = "allowances", key, allowance
     found["confirmed"] = "confirmed", "", lambda text: text.lower() == "yes"
     found |= {name: (name, "", str) for name in ("chart", "pattern")}
@@ -243,8 +238,8 @@ def read_visits(folder: str | Path, reference: str) -> list[Visit]:
     for visit in visits:
         try:
             one_of("knee_equation", visit.knee_equation, KNEE_EQUATIONS)
-            allowance_table(visit.allowances)
-            check_loads(visit.loads)
+            outcomes.allowance_table(visit.allowances)
+            outcomes.check_loads(visit.loads)
             _ = visit.client
         except SizingError as error:
             alone = (Problem(str(error)),)

@@ -44,6 +44,7 @@ class Comparison:
         """Return the difference in plain words; without like measures, no winner."""
         rows = self.table[self.table["level"] == EVERYONE]
         row = rows[rows["outcome"] == "covered"].iloc[0]
+        # A chart that looks at fewer measures fits more people: it rules out fewer.
         told = self._unlike() or self._say(
             "difference", points=points_interval(row, places=1)
         )

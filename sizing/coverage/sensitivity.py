@@ -20,6 +20,7 @@ from sizing.words.numbers import points_interval, share
 
 _T = texts("study")
 Flags = npt.NDArray[np.bool_]
+Refit = Callable[..., SizeChart] | None
 COLUMNS = ["assumption", "setting", "label", "share", "estimate", "low", "high"]
 COLUMNS += ["method", "n", "source"]
 BUILD = ("body_mass_kg", "stature_cm", "age_years")
@@ -35,7 +36,7 @@ class State:
     people: People
     place: Layout
     seed: int
-    refit: Callable[..., SizeChart] | None = None
+    refit: Refit = None
 
     def covered(self) -> Flags:
         """Return who has at least one size, (draws, persons)."""
@@ -84,11 +85,7 @@ Alter = Callable[[State, pd.Series], State | None]
 
 
 def start(
-    people: People,
-    chart: SizeChart,
-    place: Layout,
-    seed: int,
-    refit: Callable[..., SizeChart] | None = None,
+    people: People, chart: SizeChart, place: Layout, seed: int, refit: Refit = None
 ) -> State:
     empty = State({}, place.weight, chart, people, place, seed, refit)
     known = [m for m in fits.limits(chart) if m in people.frame]
@@ -131,9 +128,8 @@ def _heavy_share(state: State, row: pd.Series) -> State | None:
 def _only_walking(state: State, row: pd.Series) -> State | None:
     """Keep adults who have (amount 1) serious difficulty walking, or all others."""
     rows = state.place.rows[0]
-    walks_badly = (state.who("adults") & (state.column("walking_difficulty") == 1))[
-        rows
-    ]
+    difficult = state.column("walking_difficulty") == 1
+    walks_badly = (state.who("adults") & difficult)[rows]
     if not walks_badly.any():
         return None
     keep = walks_badly if row["amount"] == 1 else ~walks_badly

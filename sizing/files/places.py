@@ -23,11 +23,7 @@ _DEEPER = "x" * 33
 
 
 class Places:
-    """What one command reads and writes; each file named is checked at once.
-
-    A file that is read is never written over, and none is written twice: not under
-    another link to it, nor under a name that differs only in capitals.
-    """
+    """What a command reads and writes, checked at once: nothing over what is read."""
 
     def __init__(self) -> None:
         self._read: list[Path] = []

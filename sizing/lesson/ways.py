@@ -262,11 +262,7 @@ def _shares(
 def _counted(
     chosen: Mapping[str, Ints], fits: Bools, others: Sequence[str]
 ) -> tuple[Floats, Floats]:
-    """Return what came of each choice: of all, and of people who fit some size.
-
-    Rows are people, columns each way's outcomes; differences follow the latter, since
-    joining the draws is slow, and done once.
-    """
+    """Return what came of each choice (people, ways' outcomes): of all, of OF_SOME."""
     each_way = (choosing.outcome_of_choice(codes, fits) for codes in chosen.values())
     came = np.array([*each_way])
     wrong = np.isin(came, choosing.PUT_WRONG_OUTCOMES)
@@ -275,6 +271,7 @@ def _counted(
     missed = came == choosing.NOT_FOUND
     of_some = 1.0 * np.stack([came == "fitting", wrong, missed], axis=1)
     if others:
+        # Joining the draws is slow, and done once: differences go with the shares.
         gaps = of_some[[ways.index(way) for way in others]]
         gaps -= of_some[ways.index(_AGAINST)]
         of_some = np.concatenate([of_some, gaps])

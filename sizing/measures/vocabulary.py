@@ -31,9 +31,7 @@ FURTHER_MASSES: tuple[str, ...] = tuple(_T.further["masses"].split())
 
 SEXES: tuple[str, ...] = ("female", "male")
 #: How well a figure is founded, from best to worst.
-EVIDENCE: tuple[str, ...] = (
-    *("measured", "predicted", "extrapolated", "unsupported", "missing"),
-)
+EVIDENCE = tuple("measured predicted extrapolated unsupported missing".split())
 
 #: Centimetres per unit; inch and foot exact by the 1959 yard agreement.
 LENGTH_UNITS = {"cm": 1.0, "mm": 0.1, "m": 100.0, "in": 2.54, "ft": 30.48}
@@ -273,11 +271,7 @@ class Amount:
 
 
 class Worded(str):
-    """Words said of a file, which know what is said in their place.
-
-    ``entry``: of a client's entries; ``form``, ``form_other``: on a form in cm and kg
-    or in other units.
-    """
+    """Words said of a file that know those of an ``entry``, ``form``, ``form_other``."""
 
     others: Mapping[str, str]
 
@@ -296,10 +290,7 @@ class Worded(str):
 
 
 class Said(str):
-    """A sentence that knows its amounts: cm and kg in itself, other units by ``told``.
-
-    Nobody looks for numbers in it: a size named "to 100 kg" stays what it is.
-    """
+    """A sentence that knows its amounts: ``told`` says them in other units."""
 
     template: str
     given: Mapping[str, object]

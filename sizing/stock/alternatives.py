@@ -325,7 +325,7 @@ def own_stores(
     if len(places) < 2:
         return pd.DataFrame(), pd.DataFrame()
     reached = trial.does(packs, check)["estimate"]
-    shares = _owned(trial, ready, list(places.values()))
+    shares = _owned(trial, list(places.values()))
     rows, orders = [], []
     for turn, (name, some) in enumerate(places.items()):
         work.tick()
@@ -345,7 +345,7 @@ def own_stores(
     return made, pd.concat(orders, ignore_index=True)
 
 
-def _owned(trial: Trial, ready: Sequence[Group], places: list[list[int]]) -> Ints:
+def _owned(trial: Trial, places: list[list[int]]) -> Ints:
     """Share out the slings owned by need, the largest remainders first."""
     days, owned = trial.check.days, trial.programme.owned
     clients = days.by_group.mean(axis=1) @ sizes_in(days.masks, len(owned))
@@ -395,6 +395,5 @@ def _together(rows: pd.DataFrame, aim: str) -> dict[str, Any]:
     met = (shares["needs_met"] * sums["needed"]).sum(skipna=False)
     total["needs_met"] = float(met) / (total["needed"] or 1.0)
     total["nobody_waits"] = float(np.prod(shares["nobody_waits"].to_numpy(float)))
-    return total | {
-        "estimate": total["needs_met" if aim == "needs" else "nobody_waits"]
-    }
+    reached = total["needs_met" if aim == "needs" else "nobody_waits"]
+    return total | {"estimate": reached}

@@ -11,13 +11,7 @@ from scipy import stats
 from scipy.optimize import brentq
 
 from sizing.charts import assign
-from sizing.stats.formulas import (
-    LEVEL,
-    score_interval,
-    student,
-    weighted_quantile,
-    wilson,
-)
+from sizing.stats import formulas
 from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.need import Served
 from sizing.stock.offers import Offer
@@ -27,10 +21,10 @@ from sizing.words.numbers import given
 #: Part of the days that the range of a number covers.
 RANGE = 0.90
 _MOST_DAYS = ((1 - RANGE) / 2, (1 + RANGE) / 2)
-_SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
+_SHARE = f"{100 * formulas.LEVEL:.0f} % Wilson interval over drawn days"
 #: What the method says where the people behind the days count as a sample.
 SAMPLED = "sampled people"
-_MEAN = f"{100 * LEVEL:.0f} % t interval over drawn days"
+_MEAN = f"{100 * formulas.LEVEL:.0f} % t interval over drawn days"
 _RANGE = f"range of {100 * RANGE:.0f} % of drawn days"
 #: Standard errors on either side of that part of a normal distribution.
 _ENDS = 1.645
@@ -94,14 +88,14 @@ def _row(
 
 def share_row(hits: int, number: int) -> dict[str, Any]:
     share = hits / number
-    low, high = score_interval(share, number, student(np.inf))
+    low, high = formulas.score_interval(share, number, formulas.student(np.inf))
     return _row(share, float(low), float(high), _SHARE, number)
 
 
 def mean_row(values: Any) -> dict[str, Any]:
     values = np.asarray(values, dtype=float)
     n, mean = len(values), values.mean()
-    half = student(n - 1) * values.std(ddof=1) / np.sqrt(n)
+    half = formulas.student(n - 1) * values.std(ddof=1) / np.sqrt(n)
     return _row(mean, mean - half, mean + half, _MEAN, n)
 
 
@@ -127,11 +121,7 @@ def range_row(numbers: Any) -> dict[str, Any]:
 def service(
     check: Check, stock: Ints, groups: Sequence[Group] = (), owned: Ints | None = None
 ) -> pd.DataFrame:
-    """Return a row for each of ``SERVICE``: measure, estimate, low, high, method, n.
-
-    Shares have 95 % intervals; numbers the range of 90 % of days, as one home sees
-    them.
-    """
+    """Return a row for each of ``SERVICE``: shares' 95 % intervals, 90 % of days."""
     waiting = check.shortage(stock).waiting
     people = check.days.by_group.sum(axis=0)
     unfit, present = people[:, 0], people.sum(axis=1)
@@ -167,14 +157,14 @@ def service(
 def _widened(
     row: dict[str, Any], each: Floats, variance: float, df: float, name: str
 ) -> dict[str, Any]:
-    estimate, part = row["estimate"], LEVEL
+    estimate, part = row["estimate"], formulas.LEVEL
     total = variance + float(each.var(ddof=1)) / len(each)
     if name == "nobody_waits":
         told = np.array([[estimate], [total], [df], [1 / (variance + 1 / len(each))]])
-        (low,), (high,) = wilson(*told)
+        (low,), (high,) = formulas.wilson(*told)
         how = "score interval"
     elif name in SHARES:
-        half = float(student(df) * np.sqrt(total))
+        half = float(formulas.student(df) * np.sqrt(total))
         low, high, how = estimate - half, estimate + half, "t interval"
     else:
         # One home differs from the mean by its days and by who its people are like.
@@ -286,7 +276,7 @@ def _described(rows: pd.DataFrame) -> dict[str, float]:
         known = rows[rows[column].notna() & (rows["weight"] > 0)]
         if len(known):
             value, weight = known[[column, "weight"]].to_numpy(float).T
-            told[name] = float(weighted_quantile(value, part, weights=weight))
+            told[name] = float(formulas.weighted_quantile(value, part, weights=weight))
     return told
 
 

@@ -1,8 +1,4 @@
-"""The one way in which a share, a difference of shares or an interval is written.
-
-What is estimated is never said to be all or none, and an interval whose ends round to
-the share itself says nothing and is left out. Lengths are written by ``written``.
-"""
+"""The one way in which a share, a difference or an interval of them is written."""
 
 import re
 from collections.abc import Mapping

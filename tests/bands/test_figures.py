@@ -305,14 +305,10 @@ def test_partition_against_other_libraries(bands):
     found = partition_bands(x, bands)
     clusters = kmeans1d.cluster(x, bands)
     label = np.array(clusters.clusters)
-    cost = sum(
-        np.square(x[label == k] - x[label == k].mean()).sum() for k in range(bands)
-    )
-    assert found.cost == pytest.approx(cost, rel=1e-9, abs=1e-6)
-    assert found.table["low"].tolist() == [x[label == k].min() for k in range(bands)]
+    assert found["low"].tolist() == [x[label == k].min() for k in range(bands)]
     if bands > 1:
         breaks = jenkspy.jenks_breaks(x, bands)
-        assert found.table["high"].tolist() == pytest.approx(breaks[1:])
+        assert found["high"].tolist() == pytest.approx(breaks[1:])
 
 
 def held(fitted, rival):
@@ -373,17 +369,14 @@ def test_what_a_fit_says_of_itself_turns_at_its_thresholds():
 def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
     values = [70.0, np.nan, 71.0, 90.0, 91.0, 120.0, 120.04]
     weights = [1, 5, 3, 2, 2, 1, 1]
-    found = partition_bands(values, 3, weights=weights)
-    table = found.table
-    assert table["band"].tolist() == [1, 2, 3] and found.n == 6
+    table = partition_bands(values, 3, weights=weights)
+    assert table["band"].tolist() == [1, 2, 3]
     assert table["centre"].tolist() == pytest.approx([70.75, 90.5, 120.0])
     assert table["share"].tolist() == pytest.approx([0.4, 0.4, 0.2])
-    cost = 1 * 0.75**2 + 3 * 0.25**2 + 4 * 0.5**2
-    assert found.cost == pytest.approx(cost)
     for bands in (0, 6, 1.5):
         with pytest.raises(SizingError, match="from 1 to 5"):
             partition_bands(values, bands)
     for wrong in ([1.0], [-1] * 7, [np.nan] * 7):
         with pytest.raises(SizingError, match="weights make no sense"):
             partition_bands(values, 2, weights=wrong)
-    assert len(partition_bands(values, 5).table) == 5
+    assert len(partition_bands(values, 5)) == 5

@@ -179,7 +179,7 @@ def medoid_boxes(people):
         np.maximum(distance, np.abs(axis[:, None] - axis), out=distance)
     found = kmedoids.fasterpam(distance, SIZES, random_state=1, n_cpu=1)
     low = measured.values[found.medoids.astype(int)] - wide // 2
-    inside = covered(measured, low, low + wide, np.full(SIZES, NO_HIGH))
+    inside = covered(measured, (low, low + wide, np.full(SIZES, NO_HIGH)))
     return float(measured.weight @ inside / measured.weight.sum())
 
 

@@ -44,11 +44,7 @@ def keys_of(people: Iterable[object]) -> Keys:
 
 
 def uniforms(seed: int, keys: Keys, stream: str, places: int) -> Floats:
-    """Return uniform numbers in (0, 1), one row per key.
-
-    Each is a hash of (seed, person, stream, place): a person's draws stay the same
-    when others join or leave, and any of them can be made alone.
-    """
+    """Uniform numbers in (0, 1), a row a key, the same whoever else is there."""
     start = keys_of([f"{seed}/{stream}"])[0]
     with np.errstate(over="ignore"):
         rows = _mix(_mix(keys + start) + _STEP)
@@ -63,11 +59,7 @@ def normals(seed: int, keys: Keys, stream: str, places: int) -> Floats:
 
 
 def even_normal(seed: int, draw: int, stream: str) -> float:
-    """Return a standard normal number for a draw, evenly spread over draws.
-
-    One number shared by everybody in a draw would not average out in five draws: a
-    golden-ratio sequence from a random start is even for any number of them.
-    """
+    """A standard normal number, even over draws: five would not average out."""
     start = uniforms(seed, keys_of(["draws"]), stream, 1)[0, 0]
     return float(ndtri((start + draw * _GOLDEN) % 1.0))
 
@@ -122,11 +114,7 @@ def patterns(known: Flags) -> list[tuple[npt.NDArray[np.intp], Flags]]:
 def sample_normal(
     mean: Floats, covariance: Floats, z: Floats, first: int = FIRST
 ) -> Floats:
-    """Return ``mean + L z`` for each row, with ``L L' = covariance``, maybe singular.
-
-    Entries after the ``first`` ones are drawn given them, so that one more leaves the
-    others as drawn.
-    """
+    """Return ``mean + L z``, ``L L' = covariance``; beyond ``first``, given the first."""
     values, vectors = np.linalg.eigh(covariance[:, :first, :first])
     size = np.sqrt(np.maximum(values, 0.0))[:, None, :]
     root = (vectors * size) @ vectors.swapaxes(1, 2)
