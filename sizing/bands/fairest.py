@@ -20,8 +20,8 @@ import pandas as pd
 
 from sizing.bands.cells import Floats, Ints, Width
 from sizing.bands.fit import at_most, fitted_to
-from sizing.bands.fitter import Boxes, Fitter
-from sizing.bands.goal import Measured, covered
+from sizing.bands.fitter import Fitter
+from sizing.bands.goal import Boxes, Measured, covered
 from sizing.bands.graph import TIE, Task
 from sizing.bands.search import climb, first_graph, loosest, lows, paces
 from sizing.charts import SizeChart

@@ -291,7 +291,7 @@ class Weighed:
         return float(self.up[-1].max(initial=-np.inf))
 
     def best_path(self, slack: float) -> tuple[float, list[int]]:
-        """Return the best chain's value and nodes, the first of those within ``slack``."""
+        """Return the best chain's value and nodes, the first of equals (``slack``)."""
         value = self.top
         path = [0] * len(self.up)
         if value == -np.inf:

@@ -113,7 +113,7 @@ def lookup(
     *,
     missing_holds: bool = False,
 ) -> Masks:
-    """Return the sizes that hold each value: entry 0 for missing, v + 1 for v tenths."""
+    """Return which sizes hold each value: entry 0 for missing, v + 1 for v tenths."""
     finite = np.concatenate([low, high[high < NO_HIGH]])
     table = np.zeros(int(finite.max()) + 3, dtype=kind)
     for bit, (a, b) in enumerate(zip(low.tolist(), high.tolist(), strict=True)):

@@ -31,7 +31,7 @@ FURTHER_MASSES: tuple[str, ...] = tuple(_T.further["masses"].split())
 
 SEXES: tuple[str, ...] = ("female", "male")
 #: How well a figure is founded, from best to worst.
-EVIDENCE = tuple("measured predicted extrapolated unsupported missing".split())
+EVIDENCE = ("measured", "predicted", "extrapolated", "unsupported", "missing")
 
 #: Centimetres per unit; inch and foot exact by the 1959 yard agreement.
 LENGTH_UNITS = {"cm": 1.0, "mm": 0.1, "m": 100.0, "in": 2.54, "ft": 30.48}
@@ -271,7 +271,7 @@ class Amount:
 
 
 class Worded(str):
-    """Words said of a file that know those of an ``entry``, ``form``, ``form_other``."""
+    """Words said of a file that know those of ``entry``, ``form``, ``form_other``."""
 
     others: Mapping[str, str]
 

@@ -114,7 +114,7 @@ def patterns(known: Flags) -> list[tuple[npt.NDArray[np.intp], Flags]]:
 def sample_normal(
     mean: Floats, covariance: Floats, z: Floats, first: int = FIRST
 ) -> Floats:
-    """Return ``mean + L z``, ``L L' = covariance``; beyond ``first``, given the first."""
+    """Return ``mean + L z``, ``L L' = covariance``; after ``first``, given those."""
     values, vectors = np.linalg.eigh(covariance[:, :first, :first])
     size = np.sqrt(np.maximum(values, 0.0))[:, None, :]
     root = (vectors * size) @ vectors.swapaxes(1, 2)
