@@ -55,11 +55,8 @@ def many_sizes(count: int) -> SizeChart:
 @given(st.sampled_from([64, 65, 128, 200]), st.integers(0, 2**32 - 1))
 def test_as_many_sizes_as_a_chart_may_have_are_judged(count, seed):
     """More than 64 were refused, although a chart may hold 200."""
-    rng, chart, number = (
-        np.random.default_rng(seed),
-        many_sizes(count),
-        np.arange(count),
-    )
+    rng, chart = np.random.default_rng(seed), many_sizes(count)
+    number = np.arange(count)
     ends = {"body_mass_kg": (40, 300), HIP: (55, 150), "stature_cm": (140, 190)}
     frame = pd.DataFrame({m: rng.uniform(*ends[m], 40).round(1) for m in ends})
     mass, hip, stature = (frame[[name]].to_numpy() for name in ends)

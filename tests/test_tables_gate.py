@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from sizing.app.fields import UploadBox
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
-from sizing.errors import InputProblems, ReadingNote, SizingWarning
+from sizing.errors import InputProblems, ReadingNote
 from sizing.lesson.answers import read_answers
 from sizing.measures.tables import GROUPS, PRICES, TABLES, TRIALS, blank, take
 from sizing.measures.typed import amount
@@ -113,6 +113,7 @@ def test_headings_and_numbers_are_read_as_people_write_them(
     [
         ("caseload", "sex,hips/f,92", "column 'hips'.*no unit"),
         ("prices", "size,Owned,owned now/a,1,2", "two columns, also as 'Owned'"),
+        ("offer", "size,price/adult 1,dear", "mine.csv, row 2, column 'price'.*'dear'"),
         ("groups", "people,count/bariatric,many", "row 2, column 'count'.*'many'"),
         ("chart", "Style,Belastung/S,200", "there is no column 'size'.*FOUND.*FOUND"),
         ("offer", "Prices/size,price/nobody's,1", "mine.csv, row 3, column 'size'"),
@@ -184,12 +185,6 @@ def test_titles_are_passed_over_and_rows_stay_those_of_the_file(tmp_path, mark):
     assert "rows 1 to 2 stand above the heading ('Our clients" in told[0]
     with pytest.raises(InputProblems, match=r"row 5, column 'Height .cm.'"):
         read_caseload(saved(tmp_path, text.replace("181", "tall")))
-    chart = saved(tmp_path, "Our slings\n" + CHART.replace("115", "wide"))
-    with (
-        pytest.warns(ReadingNote, match=r"row 1 stands above"),
-        pytest.raises(InputProblems, match=r"row 4, column 'Hip girth to .cm.'"),
-    ):
-        read_chart(chart)
 
 
 # What a workbook holds beside its cells
@@ -210,8 +205,6 @@ def test_hidden_rows_columns_and_further_sheets_are_said(tmp_path):
     assert "the first sheet is read, not the sheet 'older'" in told[0]
     assert any("hidden in the workbook, yet read: row 3." in one for one in told)
     assert any("hidden in the workbook, yet read: column D." in one for one in told)
-    with pytest.warns(SizingWarning, match="hidden in the workbook"):
-        read_caseload(path, draws=1)
 
 
 @pytest.mark.parametrize("shown", ["0%", "0.0 %", '0.0" in"', '0"mm"', "0\\ \\m"])
@@ -253,19 +246,6 @@ def test_names_that_look_alike_are_refused(one, two):
         chart_from(frame)
 
 
-@pytest.mark.parametrize("mark", ["-", " - ", "–", " to ", "—", "−"])
-def test_a_range_in_one_cell_is_both_ends(mark):
-    frame = pd.DataFrame({"Size": ["s", "l", "any"], "Height (ft) from": [1, 2, 3]})
-    frame["Weight (kg)"] = [f"20{mark}40", f"40{mark}90.5", None]
-    made = chart_from(frame, warn=False).frame
-    assert made["body_mass_kg_low"].tolist()[:2] == [20, 40]
-    assert made["body_mass_kg_high"].tolist()[:2] == [40, 90.5]
-    assert made["body_mass_kg_low"].isna().tolist() == [False, False, True]
-    frame.loc[2, "Weight (kg)"] = "heavy"
-    with pytest.raises(InputProblems, match=r"row 4, column 'Weight \(kg\)'.*heavy"):
-        chart_from(frame)
-
-
 @pytest.mark.parametrize("ending", [".csv", ".xlsx"])
 @pytest.mark.parametrize("kind", TABLES)
 def test_a_blank_table_is_saved_and_reads_back(kind, ending, tmp_path):
@@ -304,10 +284,6 @@ def test_prices_are_read_as_people_write_them(tmp_path):
     assert offer.table["price"].tolist()[:3] == [1250, 99, 1.5]
     assert offer.currency == "£"
     assert told == [f"mine.csv: {len(sizes)} sizes read: price for {len(sizes)}"]
-    rows[4] = f"{sizes[4]},dear"
-    path = saved(tmp_path, "\n".join(["size,price", *rows]))
-    with pytest.raises(InputProblems, match=r"mine.csv, row 6, column 'price'.*'dear'"):
-        offer_from(demo_chart(), read_table(path, PRICES))
     rows[4] = f"{sizes[4]},€ 90"
     path = saved(tmp_path, "\n".join(["size,price", *rows]))
     with pytest.raises(InputProblems, match=r"several currencies \(£, €\)"):

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.errors import Problem, SizingError, one_of
-from sizing.measures import MEASURES, SEXES, Amount, Said, vocabulary
+from sizing.errors import Problem, SizingError, check_number, one_of
+from sizing.measures import AGE_LIMITS, MEASURES, SEXES, Amount, Said, vocabulary
 from sizing.people.body.donors import donors
 from sizing.people.body.model import model_age
 from sizing.people.classes import ADULT_AGE
@@ -169,10 +169,13 @@ def estimate_stature(
     """Estimate stature from segments: constant + slope x segment + slope x age (cm)."""
     one_of("sex", sex, SEXES)
     one_of("knee-height equation", equation, KNEE_EQUATIONS)
+    check_number("the age in years", age_years, least=AGE_LIMITS[0], most=AGE_LIMITS[1])
     table = equations()
     table = table[(table["sex"] == sex) & table["segment"].isin(list(known))]
     if table.empty:
         raise SizingError.of(_WRONG["no_segment"], allowed=", ".join(segments()))
+    for segment in table["segment"].unique():
+        check_number(f"{_label(segment)} in cm", known[segment], above=0)
     year = float(model_age(age_years))
     # A child is built unlike an adult.
     young = (year < ADULT_AGE) & (table["age_from"] > year)

@@ -168,6 +168,10 @@ def test_the_invented_client_is_said_to_be_one_and_her_note_is_saved_when_asked(
     assert "Invented client" not in form.answer_view.value
     form.note.save_as()
     assert "already" in form.note.out.value
+    for name in ("a\0b.md", "no/x.md", "x" * 300 + ".md"):
+        form.note.path.value = name
+        form.note.save_as()
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.md"]
     assert (tmp_path / "mine.md").read_bytes() == kept
     form.clear()
     assert form.fields.entries() == ({}, {}) and form.answer is None

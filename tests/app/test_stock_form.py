@@ -209,9 +209,6 @@ def test_groups_and_a_caseload_are_read_as_they_are_entered():
     people.coming.value = 3
     (group,) = people.served()
     assert group.people.n == 2 and group.admissions == 3
-    people.upload.clear()
-    fill(people.clients.table, sex="female", body_mass_kg="70")
-    assert people.served()[0].people.n == 1
 
 
 def test_prices_and_charts_fill_the_table_and_bad_ones_are_told_beside_it(tmp_path):

@@ -3,7 +3,6 @@
 import pandas as pd
 import pytest
 
-from sizing.app.client_form import AdviserPage
 from sizing.app.study_form import OWN, BandsForm, StudyForm
 from sizing.app.trials_form import TrialsForm
 from sizing.bands import coverage_by_sizes, fit_bands
@@ -133,15 +132,3 @@ def test_what_is_typed_stays_when_the_printed_chart_is_taken_in():
     fill(form.table, outcome="fits")
     take(form.trials, demo_trials())
     assert "does not count while a file" in form.answered.words.value
-
-
-def test_the_adviser_reads_first_what_a_pattern_asks_of_the_chart_in_use():
-    page = AdviserPage()
-    assert page.pattern.words.value == ""
-    page.pattern.box.value = "toileting or access"
-    told = page.pattern.words.value
-    assert "limits too little" in told and "holds little of the body" in told
-    page.pattern.box.value = "full-body"
-    assert "limits too little" not in page.pattern.words.value
-    page._use_chart(None)
-    assert "limits too little" in page.pattern.words.value

@@ -12,15 +12,13 @@ from hypothesis import strategies as st
 from matplotlib.figure import Figure
 from PIL import Image
 
-from sizing.app.answer_form import AnswerForm, LongWork, Stopped
-from sizing.app.fields import UploadBox
+from sizing.app.answer_form import LongWork, Stopped
 from sizing.app.form_words import picture_html, table_html
 from sizing.app.show import _SAVES, save_panel
 from sizing.app.table import MOST_CELLS, EditableTable
-from sizing.charts import demo_chart, read_chart
 from sizing.errors import SizingError
 from sizing.pages.page import picture, table
-from tests.app.cases import seen, take
+from tests.app.cases import seen
 
 FRAME = pd.DataFrame({"size": ["A", "B"], "share": [1 / 3, 2 / 3]})
 
@@ -59,27 +57,6 @@ def test_nothing_typed_is_repaired_or_lost_and_rows_come_and_go():
         EditableTable(pd.DataFrame({"x": range(MOST_CELLS + 1)}), caption="x")
 
 
-def test_a_file_is_read_under_its_own_name_and_not_kept():
-    box = UploadBox("My chart")
-    told, paths = [], []
-    box.on_change(lambda: told.append(box.names))
-    content = demo_chart().frame.to_csv(index=False)
-    take(box, content, "../../ward.csv")
-
-    def reader(path):
-        paths.append(path)
-        return read_chart(path, warn=False)
-
-    assert box.read(reader).sizes == demo_chart().sizes
-    assert paths[0].name == "ward.csv" and not paths[0].exists()
-    key = box.key
-    take(box, content + " ", "../../ward.csv")
-    assert box.key != key
-    box.clear()
-    assert box.read(reader) is None
-    assert told == [("ward.csv",), ("ward.csv",), ()]
-
-
 class Gated:
     """Long work that waits half way until ``go_on`` is set."""
 
@@ -101,25 +78,14 @@ class Gated:
         return 42
 
 
-def test_long_work_runs_beside_the_page_and_shows_its_result():
-    gated = Gated()
-    work = gated.work
-    work.button.click()
-    assert gated.begun.wait(240)
-    assert work.running and work.button.disabled
-    assert (work.bar.value, gated.shown) == (0.5, [])
-    assert "Half way" in work.told.value
-    gated.go_on.set()
-    work.wait()
-    assert gated.shown == [42] and not work.button.disabled
-
-
 @pytest.mark.parametrize("asks_again", [True, False])
 def test_stopped_work_shows_nothing(asks_again):
     gated = Gated(asks_again)
     work = gated.work
-    work.start()
+    work.button.click()
     assert gated.begun.wait(240)
+    assert work.running and work.button.disabled and work.bar.value == 0.5
+    assert "Half way" in work.told.value
     work.stop_button.click()
     gated.go_on.set()
     work.wait()
@@ -128,7 +94,7 @@ def test_stopped_work_shows_nothing(asks_again):
     assert "Stopped" in work.told.value
     work.start()
     work.wait()
-    assert gated.shown == [42]
+    assert gated.shown == [42] and not work.button.disabled
 
 
 def test_what_came_of_it_is_shown_by_the_thread_that_began():
@@ -144,31 +110,6 @@ def test_what_came_of_it_is_shown_by_the_thread_that_began():
 
     asyncio.run(asyncio.wait_for(page(), 240))
     assert threads == [threading.get_ident()]
-
-
-@pytest.mark.parametrize("fails", [False, True])
-def test_no_answer_is_said_only_where_there_is_none(fails):
-    """Before, it stood on the page for as long as the answer was being drawn."""
-    said = []
-
-    class Form(AnswerForm):
-        def work_out(self, progress):
-            said.append(self.answered.words.value)
-            if fails:
-                raise SizingError("nothing to count")
-            return "an answer"
-
-        def show(self, answer):
-            said.append(self.answered.words.value)
-
-        def saved(self, answer):
-            return {}
-
-    form = Form("Work")
-    form.run()
-    assert "being worked out" in said[0]
-    assert ["no answer" in words for words in said[1:]] == [False] * (not fails)
-    assert ("no answer" in form.answered.words.value) == fails
 
 
 @pytest.mark.parametrize("behind", [False, True])

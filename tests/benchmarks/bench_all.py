@@ -4,13 +4,11 @@ Run from the project's root:
 
     python -m tests.benchmarks.bench_all [--quick] [--only WORD] [--write FILE]
 
-Each row times the kit's own way and a named library's (pandas, numpy, scipy, HiGHS,
-samplics, kmedoids, kmeans1d) on the same input in this one run, and says whether the
-two agree: the same, or no worse where that is what must hold. What a person waits for
-and no library does stands beside the seconds asked for. Seconds are of the processor,
-best of several rounds; where a library is timed on a part of the rows, its time is
-scaled up and the row says so. ``--quick`` takes smaller inputs (about half a minute).
-Exits with 1 where two ways that should agree do not.
+Each row times the kit's own way and a named library's on the same input, and says
+whether the two agree: the same, or no worse where that is what must hold. What no
+library does stands beside the seconds asked for. Seconds are of the processor, best of
+several rounds. ``--quick`` takes smaller inputs (about half a minute). Exits with 1
+where two ways that should agree do not.
 """
 
 import argparse

@@ -5,23 +5,17 @@ Run from the project's root:
     python -m tests.benchmarks.bench_calibration [--replicates N] [--only ITEM]
         [--write FILE] [--seed N]
 
-Items: surveys (shares, subgroups, differences of two charts), services (of a
-stock), boundaries (of fitted sizes, on whole cm), fine (the same in steps of 2 mm),
-soldiers (samples of measured people, their bodies drawn: the one real truth; needs
-the folder that SIZING_SURVEYS names). A thousand replicates of all take about an hour
-on one core. ``--write`` keeps the table, ``data_sources/calibration.csv`` being the one
-that ships. Exits with 1 where an item lies outside 93 to 97 % by more than its
-replicates can explain. Only when asked for by name: chances (of clients whom the model
-never saw; some minutes; ``client_calibration.csv`` ships) and trials (edges learned
-from slings tried on, the share of 90 % intervals; asked: 87 to 93 % at each number of
-trials, a typical error of 1.2 cm from 100 trials, 2,000 trials fitted in 5 s).
+A thousand replicates of all items take about an hour on one core. ``--write`` keeps
+the table, ``data_sources/calibration.csv`` being the one that ships. Exits with 1 where
+an item lies outside 93 to 97 % by more than its replicates can explain. Only when asked
+for by name: chances (some minutes; ``client_calibration.csv`` ships) and trials (90 %
+intervals; asked: 87 to 93 % at each number of trials, a typical error of 1.2 cm from
+100 trials, 2,000 trials fitted in 5 s).
 
-The population is finite and invented: embedded people's builds, resampled, in units
-of people built alike, in strata. Their measured are drawn from the kit's own model
-with coefficients drawn anew for every second survey, and for shares with a bias of its
-means drawn beside them, so the truth is known to the last person. Each survey takes two
-units a stratum with replacement, from each some people with unequal chances; their
-measures are then drawn as for anyone else, from their builds alone.
+The population is finite and invented: embedded people's builds, resampled. Their
+measures are drawn from the kit's own model with coefficients drawn anew for every
+second survey, and for shares with a bias of its means, so the truth is known to the
+last person; of those surveyed they are drawn anew, from their builds alone.
 """
 
 import argparse

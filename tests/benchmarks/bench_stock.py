@@ -1,14 +1,8 @@
 """The stock plan beside a naive simulation, flows a day and one programme of HiGHS.
 
-Part of ``bench_all.py`` (``--only stock``): about three minutes. Services
-of the invented scenario, on the invented chart. Who waits: the kit's counting by sets
-of sizes, beside one maximum flow a day. Days: clients drawn one by one, and slings
-handed out each day by scipy's matching; both ways must find a like share of days on
-which nobody waits (within four standard errors). Order: the whole programme given to
-scipy's milp at once (a binary a day, a flow from each kind of client to each size),
-stopped after a while, beside the kit's search on the same days; the kit's order must
-cost no more than what HiGHS found, and HiGHS must prove no bound above it. Shell:
-processor seconds of ``sizing stock --people care_home_us=N``, beside those asked for.
+Part of ``bench_all.py`` (``--only stock``): about three minutes. Both ways must find a
+like share of days on which nobody waits (within four standard errors); the kit's order
+must cost no more than what HiGHS found, and HiGHS must prove no bound above it.
 """
 
 import os

@@ -74,13 +74,9 @@ def page(browser: Any, lab: Served) -> Iterator[Any]:
         if word in frame if isinstance(frame, str) else word.encode() in frame:
             threads.append(word)
 
-    def said(message: Any) -> None:
-        if message.type == "error":
-            errors.append(message.text)
-
     opened.on("request", lambda request: asked(request.url))
     opened.on("websocket", joined)
-    opened.on("console", said)
+    opened.on("console", lambda m: m.type == "error" and errors.append(m.text))
     opened.on("pageerror", lambda error: errors.append(str(error)))
     # The browser is let in once; later addresses need no token.
     opened.goto(lab.address)

@@ -1,5 +1,6 @@
 """Damage to a whole file, whatever table it holds."""
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,14 +13,11 @@ from .files import (
     Cells,
     as_text,
     boasting,
-    dangling,
     entities,
     linked,
-    loop,
     modest,
     outside_entity,
     overlapping,
-    pipe,
     sparse,
     stuffed,
     with_parts,
@@ -119,20 +117,9 @@ def _text_read(cells: Cells, text: str) -> list[Case]:
 
 
 def _books_refused(cells: Cells, book: bytes, letter: str, wide: int) -> list[Case]:
-    cell = f"{letter}2"
-
-    def merged(it: openpyxl.Workbook) -> None:
-        it.active.merge_cells(f"{letter}2:{letter}3")
-
     def hidden(it: openpyxl.Workbook) -> None:
         it.create_sheet("second").append(["x"])
         it.active.sheet_state = "hidden"
-
-    def far(it: openpyxl.Workbook) -> None:
-        it.active["XFD1048576"] = 1
-
-    def low(it: openpyxl.Workbook) -> None:
-        it.active.cell(1_000_000, 1, "x")
 
     def whole_sheet(old: bytes) -> bytes:
         merge = b'<mergeCells count="1"><mergeCell ref="A1:XFD1048576"/></mergeCells>'
@@ -143,8 +130,8 @@ def _books_refused(cells: Cells, book: bytes, letter: str, wide: int) -> list[Ca
             b'r="A2"', b'r="A99999999999"'
         )
 
-    def formula(text: str):
-        return lambda it: it.active.__setitem__(cell, text)
+    def holding(text: object, cell: str = f"{letter}2"):
+        return changed(lambda it: it.active.__setitem__(cell, text))
 
     def no_sheets(it: openpyxl.Workbook) -> None:
         it.create_chartsheet("drawn")
@@ -183,16 +170,19 @@ def _books_refused(cells: Cells, book: bytes, letter: str, wide: int) -> list[Ca
         "laughs in the styles": (lambda: entities(book, "styles"), NO_BOOK),
         "asks for another file": (lambda: outside_entity(book), NO_BOOK),
         "UTF-16 inside": (parts(sheet=_wide), NO_BOOK),
-        "merged cells": (changed(merged), "merged cells"),
+        "merged cells": (
+            changed(lambda it: it.active.merge_cells(f"{letter}2:{letter}3")),
+            "merged cells",
+        ),
         "all merged": (parts(sheet=whole_sheet), "merged cells"),
         "a hidden first sheet": (changed(hidden), "hidden"),
-        "a cell far away": (changed(far), "reaches down"),
-        "a cell far below": (changed(low), "reaches down"),
+        "a cell far away": (holding(1, "XFD1048576"), "reaches down"),
+        "a cell far below": (holding("x", "A1000000"), "reaches down"),
         "row 99999999999": (parts(sheet=billionth), "reaches down"),
-        "a formula": (changed(formula("=1+1")), "formula whose result"),
-        "a command": (changed(formula("=cmd|'/C x'!A0")), "formula"),
-        "no result": (changed(formula("#REF!")), "#REF!"),
-        "yes or no": (changed(formula(True)), ""),
+        "a formula": (holding("=1+1"), "formula whose result"),
+        "a command": (holding("=cmd|'/C x'!A0"), "formula"),
+        "no result": (holding("#REF!"), "#REF!"),
+        "yes or no": (holding(True), ""),
         "only empty cells": (lambda: workbook([[None] * wide, [" "]]), EMPTY),
     }
     return [_xlsx(name, *case) for name, case in refused.items()]
@@ -205,11 +195,11 @@ def _wide(old: bytes) -> bytes:
 
 
 def _books_read(cells: Cells, book: bytes, letter: str) -> list[Case]:
+    def noted(it: openpyxl.Workbook) -> None:
+        it.create_sheet("notes").append(["=1+1"])
+
     def styled(it: openpyxl.Workbook) -> None:
         it.active.cell(5000, 9).font = Font(bold=True)
-
-    def second(it: openpyxl.Workbook) -> None:
-        it.create_sheet("notes").append(["=1+1"])
 
     def as_words(it: openpyxl.Workbook) -> None:
         cell = it.active[f"{letter}2"]
@@ -222,7 +212,7 @@ def _books_read(cells: Cells, book: bytes, letter: str) -> list[Case]:
     return [
         _xlsx("a workbook", book, None),
         _xlsx("empty styled cells below", lambda: workbook(cells, styled), None),
-        _xlsx("a second sheet", lambda: workbook(cells, second), None),
+        _xlsx("a second sheet", lambda: workbook(cells, noted), None),
         _xlsx("a number kept as text", lambda: workbook(cells, as_words), None),
         _xlsx("no word of its size", lambda: with_parts(book, sheet=says_small), None),
     ]
@@ -233,9 +223,9 @@ def _places(text: str) -> list[Case]:
         Case("no file", ".csv", lambda path: None, NO_FILE),
         Case("no workbook", ".xlsx", lambda path: None, NO_FILE),
         Case("a folder", ".csv", Path.mkdir, "a folder, not a file"),
-        Case("a pipe", ".csv", pipe, "no plain file"),
-        Case("a link to itself", ".csv", loop, "cannot be opened"),
-        Case("a link to nothing", ".csv", dangling, NO_FILE),
+        Case("a pipe", ".csv", os.mkfifo, "no plain file"),
+        Case("a link to itself", ".csv", lambda p: p.symlink_to(p.name), "be opened"),
+        Case("a link to nothing", ".csv", lambda p: p.symlink_to("none"), NO_FILE),
         Case("a link", ".csv", linked(text.encode()), None),
         Case("40 GB", ".csv", sparse, "larger than"),
         Case("a name too long", "x" * 300 + ".csv", lambda path: None, ""),

@@ -1,7 +1,6 @@
 """Make broken files: text, workbooks, archives, survey files."""
 
 import io
-import os
 import struct
 import zipfile
 from collections.abc import Callable, Sequence
@@ -30,16 +29,13 @@ class Case:
     said: str | None
 
 
-def as_text(
-    cells: Cells, *, separator: str = ",", end: str = "\n", finish: bool = True
-) -> str:
+def as_text(cells: Cells, *, separator: str = ",") -> str:
     def one(cell: object) -> str:
         text = "" if cell is None else str(cell)
         quoted = any(mark in text for mark in (separator, '"', "\n", "\r"))
         return '"' + text.replace('"', '""') + '"' if quoted else text
 
-    lines = [separator.join(one(cell) for cell in row) for row in cells]
-    return end.join(lines) + (end if finish else "")
+    return "".join(separator.join(map(one, row)) + "\n" for row in cells)
 
 
 def workbook(
@@ -148,18 +144,6 @@ def outside_entity(content: bytes) -> bytes:
 
 
 # What is no plain file
-
-
-def pipe(path: Path) -> None:
-    os.mkfifo(path)
-
-
-def loop(path: Path) -> None:
-    path.symlink_to(path.name)
-
-
-def dangling(path: Path) -> None:
-    path.symlink_to("nowhere.csv")
 
 
 def linked(content: bytes) -> Callable[[Path], object]:

@@ -66,10 +66,6 @@ class Kind:
     words: Callable[[Path], list[str]] | None = None
 
 
-def _caseload(path: Path) -> pd.DataFrame:
-    return read_caseload(path, draws=1).frame
-
-
 def _prices(path: Path) -> pd.DataFrame:
     prices = read_table(path, PRICE_TABLE)
     offer_from(demo_chart(), prices)
@@ -90,7 +86,10 @@ KINDS: dict[str, Kind] = {
         lambda path: ["client", "sex=f", "age_years=70", "--chart", str(path)],
     ),
     "caseload": Kind(
-        CASELOAD, 2, _caseload, lambda path: ["stock", "--caseload", str(path)]
+        CASELOAD,
+        2,
+        lambda path: read_caseload(path, draws=1).frame,
+        lambda path: ["stock", "--caseload", str(path)],
     ),
     "margins": Kind(MARGINS, 5, read_margins),
     "prices": Kind(PRICES, 1, _prices, lambda path: ["stock", "--prices", str(path)]),

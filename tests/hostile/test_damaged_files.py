@@ -96,7 +96,7 @@ def test_nothing_is_unpacked_that_says_it_is_too_large(name, tmp_path, monkeypat
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_file_one_may_not_read(kind, tmp_path, monkeypatch):
+def test_a_file_one_may_not_read_and_a_name_with_a_nul(kind, tmp_path, monkeypatch):
     path = tmp_path / "mine.csv"
     path.write_text(as_text(KINDS[kind].cells), encoding="utf-8")
 
@@ -109,9 +109,5 @@ def test_a_file_one_may_not_read(kind, tmp_path, monkeypatch):
     monkeypatch.undo()
     judge(outcome, "mine.csv")
     assert "may not read" in outcome.said
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_a_name_with_a_nul_in_it(kind):
     outcome = outcome_of(lambda: KINDS[kind].read(Path("mi\x00ne.csv")))
     judge(outcome, "mi?ne.csv")

@@ -8,7 +8,6 @@ import threading
 
 import pytest
 
-from sizing.errors import SizingError
 from sizing.files.folders import _exchange, _part, clear_leftovers, write_folder
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
@@ -149,26 +148,3 @@ def test_folders_are_swapped_in_one_step_here(tmp_path):
         (tmp_path / name / name).touch()
     assert _exchange(tmp_path / "a", tmp_path / "b")
     assert os.listdir(tmp_path / "a") == ["b"]
-
-
-def test_results_that_cannot_be_written_leave_the_folder_as_it_was(
-    tmp_path, monkeypatch
-):
-    out = tmp_path / "out"
-    write_folder(out, {"a.csv": b"old", "b.csv": b"old"})
-    real, calls = os.fsync, []
-
-    def full(number):
-        calls.append(number)
-        if len(calls) == 2:
-            raise OSError(28, "No space left on device")
-        real(number)
-
-    monkeypatch.setattr("sizing.files.folders.os.fsync", full)
-    with pytest.raises(SizingError, match="No space left"):
-        write_folder(out, {"a.csv": b"new", "b.csv": b"new"})
-    assert {p.name: p.read_bytes() for p in out.iterdir()} == {
-        "a.csv": b"old",
-        "b.csv": b"old",
-    }
-    assert os.listdir(tmp_path) == ["out"]

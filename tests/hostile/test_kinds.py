@@ -225,12 +225,8 @@ def test_what_was_found_is_shown_at_bearable_length():
     assert "Allowed: everyone" in words and len(words) < 400
 
 
-#: These take a person's own numbers, or what was checked before.
-OWN = {"estimate_stature", "draw_measures"}
-
-
 @pytest.mark.filterwarnings("ignore::sizing.errors.SizingWarning")
-@pytest.mark.parametrize("name", sorted(filter(numbers, GOOD.keys() - OWN)))
+@pytest.mark.parametrize("name", sorted(filter(numbers, GOOD)))
 def test_a_setting_that_cannot_be_is_refused_in_plain_words(name):
     takes, taken = inspect.signature(bands.FitSettings).parameters, []
     takes = {**takes, **parameters(name)}
@@ -259,11 +255,7 @@ def test_a_setting_that_cannot_be_is_refused_in_plain_words(name):
         ("estimate_coverage", {"people": FEW}, r"e\(\) cannot .* as people"),
         ("estimate_coverage", {"chart": CHART.frame}, r"e\(\) cannot .* as chart"),
         ("check_client", {"client": CHART}, r"check_client\(\) cannot .* as client"),
-        ("plan_stock", {"charts": PRICES}, r"plan_stock\(\) cannot .* as charts"),
-        ("chart_from", {"frame": None}, r"chart_from\(\) cannot .* as frame"),
-        ("compare_charts", {"chart_b": "mine.csv"}, r"s\(\) cannot .* as chart_b"),
         ("fit_bands", {"step": 1.0}, "did you mean 'step_cm'"),
-        ("frontier", {"smoth_cm": 1.0}, "'smooth_cm'"),
         ("fit_groups", {"least_stepp": {}}, "'least_step'"),
         ("fit_bands", {"fixed": {"a": 1}}, "cannot use this as fixed"),
         ("fit_bands", {"seeds": 1}, "no setting of this name"),

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.errors import SizingError
+from sizing.files.folders import write_folder
 from sizing.files.writing import (
     FORMULA_STARTS,
     csv_bytes,
@@ -59,8 +60,9 @@ def test_no_cell_of_a_table_is_a_formula(texts):
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     broken, tmp_path, monkeypatch
 ):
-    path = tmp_path / "report.html"
+    path, folder = tmp_path / "report.html", tmp_path / "out"
     path.write_text("old")
+    write_folder(folder, dict.fromkeys(("a.csv", "b.csv"), b"old"))
 
     def full(*words, **more):
         raise OSError(28, "No space left on device")
@@ -69,9 +71,13 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     monkeypatch.setattr(place, full)
     with pytest.raises(SizingError, match="No space left"):
         write_text(path, "new")
+    if broken in ("open", "os.fsync"):
+        with pytest.raises(SizingError, match="No space left"):
+            write_folder(folder, dict.fromkeys(("a.csv", "b.csv"), b"new"))
     monkeypatch.undo()
     assert path.read_text() == "old"
-    assert os.listdir(tmp_path) == ["report.html"]
+    assert {one.read_bytes() for one in folder.iterdir()} == {b"old"}
+    assert sorted(os.listdir(tmp_path)) == ["out", "report.html"]
 
 
 def test_permissions_and_links_stay(tmp_path):

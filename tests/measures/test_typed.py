@@ -207,15 +207,6 @@ def test_numbers_of_a_workbook_under_feet_are_asked_about_too(number):
         to_standard_units(pd.DataFrame({"stature_ft": [5.25, number]}))
 
 
-def test_a_chart_is_read_as_people_write_it():
-    frame = {"size": ["one", "two"], "load_limit_st": ["20 st", "31 st 7"]}
-    frame["stature_ft_low"] = ["4'", "5 ft 2"]
-    frame["stature_ft_high"] = ["5' 2\"", "6' 1½\""]
-    chart = chart_from(pd.DataFrame(frame), warn=False)
-    assert chart.frame["load_limit_kg"].round(2).tolist() == [127.01, 200.03]
-    assert chart.frame["stature_cm_high"].round(2).tolist() == [157.48, 186.69]
-
-
 # Load limits that look like pounds
 
 
