@@ -52,10 +52,8 @@ def test_an_invented_chart_and_client_say_so_wherever_they_went(tmp_path, own):
 
 def test_a_judgement_a_comparison_a_lesson_and_cards_begin_with_it(own):
     chart, people = demo_chart(), load_people("bariatric", draws=1)
-    judged, ways = (
-        judge_chart(people, chart),
-        compare_ways(people, chart, replicates=20),
-    )
+    ways = compare_ways(people, chart, replicates=20)
+    judged = judge_chart(people, chart)
     said = [judged.answer(), judged.summary(), ways_answer(ways), ways.summary()]
     said.append(practice_clients(people, chart, n=3).summary())
     for pair in ((chart, own), (own, chart)):

@@ -4,7 +4,6 @@ import base64
 import warnings
 from functools import partial
 
-import openpyxl
 import pandas as pd
 import pytest
 from hypothesis import given, settings
@@ -21,6 +20,7 @@ from sizing.people import read_caseload, read_margins
 from sizing.people.files import read_table
 from sizing.stock import offer_from, serves_from
 from tests.conftest import taken
+from tests.hostile.files import workbook
 
 CLIENTS = "Sex,Age,Weight (kg),Height (cm),Hips (cm)\nf,82,51.5,158,92\nm,47,88,181,\n"
 CHART = (
@@ -44,12 +44,7 @@ def saved(folder, text, name="mine.csv"):
 
 
 def book(folder, cells, change=None):
-    made = openpyxl.Workbook()
-    for row in cells:
-        made.active.append(row)
-    if change is not None:
-        change(made)
-    made.save(folder / "mine.xlsx")
+    (folder / "mine.xlsx").write_bytes(workbook(cells, change))
     return folder / "mine.xlsx"
 
 

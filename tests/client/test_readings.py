@@ -124,6 +124,8 @@ def test_a_stature_that_was_estimated_stands_among_the_readings_in_order():
 def test_what_cannot_be_estimated_is_refused():
     with pytest.raises(SizingError, match="no segment"):
         estimate_stature("male", 70, {"foot_cm": 25})
+    with pytest.raises(SizingError, match="knee height in cm makes no sense"):
+        estimate_stature("male", 70, {KNEE: float("nan")})
     with pytest.raises(InputProblems, match="without sex and age"):
         client_from({"sex": "m", KNEE: 50})
 

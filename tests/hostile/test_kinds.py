@@ -43,7 +43,6 @@ FEW = pd.DataFrame(
     }
 )
 PEOPLE = people_from(FEW, draws=1)
-NUMBERED = FEW.assign(person=range(8))
 SURVEY = read_embedded()
 WIDTHS = {"hip_circumference_cm": 20}
 FIT = {"people": PEOPLE, "widths": WIDTHS, "sizes": 2, "step_cm": 5}

@@ -17,6 +17,7 @@ from sizing.measures.typed import Quantity, like_pounds, quantity, understood, w
 from sizing.people import read_caseload
 from tests.charts.cases import good
 
+#: Exact by definition: the inch of 2.54 cm and the pound of 0.45359237 kg.
 INCH, POUND = Fraction(254, 100), Fraction(45359237, 10**8)
 FACTORS = LENGTH_UNITS | MASS_UNITS
 UNIT = st.sampled_from(list(FACTORS))

@@ -33,9 +33,7 @@ from sizing.measures import (
 from sizing.measures.tables import _limits
 from sizing.resources import source_table
 from sizing.surveys import read_embedded, read_nhanes_files
-
-#: Exact by definition: the inch of 2.54 cm and the pound of 0.45359237 kg.
-INCH, POUND = Fraction(254, 100), Fraction(45359237, 10**8)
+from tests.measures.test_typed import INCH, POUND
 
 
 def problems(frame, **options):

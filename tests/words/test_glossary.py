@@ -53,15 +53,8 @@ def test_only_the_terms_that_stand_in_a_text_are_explained(text, terms):
 
 
 def test_a_page_explains_the_words_on_it_and_no_others():
-    page = Page(
-        title="A",
-        question="Which sling?",
-        answer="One of two.",
-        sections=[Section("Later", words=["By eye or by tape."])],
-        limits=[],
-        sources=[],
-        cautions=[],
-    )
+    later = [Section("Later", words=["By eye or by tape."])]
+    page = Page("A", "Which sling?", "One of two.", later, [], [], cautions=[])
     shown = re.findall("<dt>(.*?)</dt>", render(page))
     assert shown == ["sling", "by eye"]
 
