@@ -78,7 +78,7 @@ prices 1 3: 0|-1|2.5|1e30|0.0
 answers 1 0:
 answers 1 1:
 answers 1 2: XXL|=1+1|<script>alert(1)</script>|adult
-answers 1 3: -70|0|700|70 kg|0.07
+answers 1 3: -70|0|700|0.07
 """
 
 
