@@ -47,5 +47,8 @@ def test_every_row_of_a_sourced_table_names_its_source_and_no_note_twice(file):
 
 def test_the_register_itself_names_publisher_licence_and_kind():
     table = registry()
-    for column in ("title", "publisher", "licence", "kind", "role"):
+    named = "title publisher licence kind role year retrieved unit edits"
+    for column in named.split():
         assert (table[column].astype(str).str.strip() != "").all(), column
+    individual = table["kind"].str.startswith("individual")
+    assert individual.any() and (table.loc[individual, "ships"] != "yes").all()

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rcpchgrowth import measurement_from_sds, sds_for_measurement
 from scipy.stats import norm
 
+from sizing.client import change
 from sizing.client.change import (
     edges_at,
     measure_again_in,
@@ -22,6 +23,9 @@ from sizing.client.change import (
 from sizing.client.posterior import draw_bodies
 from sizing.client.readings import reading
 from sizing.client.visits import Decision, Visit
+from sizing.measures import MEASURES
+from sizing.people.body.model import moments
+from sizing.people.classes import z_score
 from sizing.plots.client import plot_visits
 from sizing.words.client_notes import growth_words, visits_words
 
@@ -216,11 +220,7 @@ def test_the_load_limit_is_outgrown_too():
     child = {"sex": "female", "age_years": 8, MASS: 26, STATURE: 128}
     growth = check(child, chart(MASS, 10, 60, load=[30.0])).growth
     assert growth.loc[growth["measure"] == MASS, "high_edge"].item() == 30.0
-
-
-def test_adults_have_no_growth():
-    adult = {"sex": "female", "age_years": 40, MASS: 60, STATURE: 165}
-    assert check(adult, chart(high=70)).growth.empty
+    assert check(child | {"age_years": 40}, chart(high=70), confirmed=True).growth.empty
 
 
 def told_of(age, **columns):
@@ -247,6 +247,10 @@ def test_what_is_said_of_growth_is_what_was_found(years, said, when):
     leaves, again = told_of(9.5, **columns)
     assert said in leaves and f"Measure again {when}" in again
     assert told_of(20, **columns) == []
+    # Before the first edge; 9 stands for completed years, half a year more at best.
+    assert measure_again_in(pd.DataFrame({"low": [12, 10.1, np.nan]}), 9) == (
+        pytest.approx(0.3)
+    )
 
 
 def test_centiles_and_who_is_not_grown_out_of_it_by_twenty():
@@ -272,29 +276,40 @@ def test_an_edge_passed_already_is_passed_now():
         assert row["estimate"] < 8.6
 
 
-def leaving(*ages):
-    return pd.DataFrame({"low": ages})
-
-
-@pytest.mark.parametrize(
-    ("table", "age", "again"),
-    [
-        # No edge to pass, or none before 20: once a year.
-        (pd.DataFrame(), 9.5, 1.0),
-        (leaving(np.nan, np.nan), 9.5, 1.0),
-        # Half the time until the first may be passed, a year at most, never past.
-        (leaving(12.0, 10.1, np.nan), 9.5, 0.3),
-        (leaving(15.0), 9.5, 1.0),
-        (leaving(9.0), 9.5, 0.0),
-        # 9 stands for completed years: half a year more is the best guess.
-        (leaving(10.1), 9, 0.3),
-    ],
-)
-def test_a_child_is_measured_again_before_the_first_edge(table, age, again):
-    assert measure_again_in(table, age) == pytest.approx(again)
-
-
 @pytest.mark.parametrize("age", [2, 2.03, 16, 19, 19.9])
 def test_every_childs_age_can_be_projected(age):
     answer = check({"sex": "male", "age_years": age}, chart(low=40, high=120))
     assert len(answer.growth) == 1 and growth_words(answer)
+
+
+@pytest.mark.parametrize("sex", ["female", None])
+def test_a_child_keeps_her_centiles_and_her_distance_from_the_model(monkeypatch, sex):
+    got = {}
+
+    def kept(path, at, chart, size, z):
+        got.update(path=path, at=at, z=z)
+        return pd.DataFrame()
+
+    monkeypatch.setattr(change, "_leaving", kept)
+    taken = [reading(STATURE, 130.0), reading(HIP, 70.0)]
+    bodies = draw_bodies(sex, 8.25, taken)
+    outgrows(bodies, edges(made({HIP: [(0, 90)]})), "one", seed=2)
+    path, at, z = got["path"], got["at"], got["z"]
+    assert at.tolist() == [*np.arange(8.25, 20, 0.5), 20.0]
+    assert path.shape == (200, len(at), len(MEASURES))
+    rows = [np.flatnonzero((bodies.values == body[0]).all(axis=1))[0] for body in path]
+    assert (bodies.weight[rows] > 0).all() and len(set(rows)) > 100
+    theirs = bodies.sex[rows]
+    for word in set(theirs):
+        mine = np.flatnonzero(theirs == word)
+        for j, name in enumerate(MEASURES[:2]):
+            for k in (0, 7, len(at) - 1):
+                told = z_score(name, word, at[k], path[mine, k, j])
+                assert told == pytest.approx(z[mine, j], abs=1e-6)
+    apart = []
+    for k in (0, 9, len(at) - 1):
+        # A little past a birthday: a whole number would be completed years.
+        age = np.full(200, at[k] + 1e-6)
+        model = moments(theirs, path[:, k, 0], path[:, k, 1], age)
+        apart.append((np.log(path[:, k, 2:]) - model.mean) / model.sd)
+    np.testing.assert_allclose(apart[1:], [apart[0]] * 2, atol=1e-4)

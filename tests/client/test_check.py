@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from sizing.charts import chart_from
-from sizing.client import Client, Reading, suggested_allowances
+from sizing.client import Client, Reading, client_from, suggested_allowances
+from sizing.client.judged import evidence_limits, sources
 from sizing.client.measuring import next_measures
 from sizing.client.outcomes import allowance_table
 from sizing.client.posterior import Bodies, bodies_of
@@ -19,6 +20,7 @@ from sizing.errors import SizingError
 from sizing.measures import MEASURES, plain, vocabulary
 from sizing.pages.client_answer import drawn_answer
 from sizing.people import load_people
+from sizing.people.people import LIMITS
 from sizing.resources import closing
 from sizing.surveys import read_embedded
 from sizing.words.client import answer_lines
@@ -78,6 +80,11 @@ def test_between_and_outside_are_said_with_what_is_missing():
     # To half a cm, and never less than it is.
     miss = np.ceil(2 * found.nearest["miss"]) / 2
     assert f"too small by {miss:g} cm in hip girth" in found.answer()
+    narrow = made({STATURE: [(185, None)]}, load=[150])
+    found = check({"sex": "f", "age_years": 40, STATURE: 160}, narrow)
+    assert found.status == "below_smallest"
+    assert found.nearest["direction"] == "too_large_for"
+    assert found.nearest["miss"] == pytest.approx(25, abs=0.5)
 
 
 @pytest.mark.parametrize(("hip", "miss"), [(98.4, 0.4), (98.0, None), (99.6, 1.6)])
@@ -427,3 +434,42 @@ def test_everything_is_json_and_the_cautions_travel(woman):
     assert len(told["sizes"]) == 9 and len(told["cautions"]) >= 6
     assert told["limits"] and told["sources"]
     assert woman.summary().endswith(closing())
+
+
+@pytest.mark.parametrize("known", [{}, {HIP: 104, BACK: 57}])
+def test_the_measure_likeliest_to_fail_decides_and_of_equals_the_tightest(known):
+    # Over 58 no predicted chance is written above 95 %, so that many would be equal.
+    entry = {"sex": "female", "age_years": 50, MASS: 68, STATURE: 160}
+    answer = check(entry | known)
+    margins = answer.margins
+    width = (margins["high_edge"] - margins["low_edge"]).groupby(margins["measure"])
+    tight = margins["margin"] / margins["measure"].map(width.median())
+    ranked = margins.assign(chance=margins["chance"].round(6), tight=tight)
+    ranked = ranked.sort_values(["chance", "tight"], kind="stable")
+    first = ranked.groupby("size").first()
+    told = margins[margins["decides"]].set_index("size")
+    assert len(told) == len(DEMO.sizes)
+    assert told["measure"].to_dict() == first["measure"].to_dict()
+    edge = margins[["margin_low", "margin_high"]].min(axis=1)
+    np.testing.assert_allclose(margins["margin"], edge)
+    sizes = answer.sizes.set_index("size")
+    borne = ~sizes["over_load"]
+    decides = told["measure"].reindex(sizes.index)
+    assert (sizes["deciding_measure"] == decides)[borne].all()
+    np.testing.assert_allclose(sizes["margin"], told["margin"].reindex(sizes.index))
+    order = sizes.assign(rounded=sizes["estimate"].round(3))
+    again = order.sort_values(["rounded", "margin"], ascending=False, kind="stable")
+    assert again.index.tolist() == sizes.index.tolist()
+
+
+def test_where_evidence_and_figures_come_from_is_said_once(woman):
+    child = client_from({"sex": "f", "age_years": 8, STATURE: 128})
+    unknown = client_from({"sex": "f", STATURE: 158})
+    told = [evidence_limits(one) for one in (child, unknown)]
+    assert all(LIMITS["children_1977"] in limits for limits in told)
+    assert [LIMITS["soldiers"] in limits for limits in told] == [False, True]
+    last = (LIMITS["at_home"], LIMITS["no_posture"])
+    assert evidence_limits(woman.client)[-2:] == last
+    told = sources(client_from(WOMAN | {HIP: 104}))
+    assert len(set(told)) == len(told) == 5
+    assert told[2].startswith("Weight: ") and told[4].startswith("Hip girth: ")

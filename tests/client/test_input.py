@@ -9,15 +9,19 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
+from scipy.stats import chi2
 
 from data_sources.read_surveys import read_ansur2
 from sizing.cli.main import main
 from sizing.client import Client, client_from, posterior
 from sizing.client.caseload import judge_clients, read_clients
 from sizing.client.client import like_a_child
-from sizing.client.measuring import _units, doubtful
+from sizing.client.measuring import _among, _people, _units, _words, doubtful
+from sizing.client.posterior import draw_bodies
 from sizing.client.readings import Reading, reading
 from sizing.errors import InputProblems, ReadingNote, SizingError, SizingWarning
+from sizing.measures import MEASURES
 from sizing.people.classes import value_at
 
 from .cases import (
@@ -142,6 +146,8 @@ def test_how_of_an_entry_that_is_not_there():
         client_from(GOOD, how={HIP: "tape once"})
     with pytest.raises(InputProblems, match="way of measuring"):
         client_from(GOOD, how={STATURE: "eyed"})
+    with pytest.raises(SizingError, match="'how' goes with entries"):
+        check(client_from({"age_years": 40}), how="guessed")
 
 
 def doubted(sex, age, values):
@@ -291,3 +297,60 @@ def test_a_row_is_no_surer_of_what_was_not_taken_than_the_client_alone():
         alone = check(row, chart).sizes["estimate"].iloc[0]
         assert chance == pytest.approx(alone, abs=0.01)
     assert table["chance"].tolist()[0] == 0.95 < table["chance"].tolist()[1]
+
+
+def test_doubts_by_scipy_one_reading_left_out_at_a_time():
+    client = client_from({"sex": "male", "age_years": 40, MASS: 80})
+    mean, covariance = _people(client, client.readings, seed=3)
+    # Doubts hold a reading against people as surveyed, not against those unlike them.
+    bodies = draw_bodies("male", 40.0, client.readings, seed=3, draws=256, unlike=0)
+    logs = np.log(bodies.values)
+    assert mean == pytest.approx(np.average(logs, axis=0, weights=bodies.weight))
+    spread = np.cov(logs.T, aweights=bodies.weight, ddof=0)
+    np.testing.assert_allclose(covariance, spread, atol=1e-12)
+    names = [HIP, WAIST, SITTING]
+    place = [MEASURES.index(name) for name in names]
+
+    def doubted(factor):
+        values = np.exp(mean[place]) * [factor, 1.0, 1.0]
+        taken = [reading(m, float(v)) for m, v in zip(names, values, strict=True)]
+        gap = np.array([one.log_value for one in taken]) - mean[place]
+        whole = covariance[np.ix_(place, place)]
+        whole = whole + np.diag([one.log_sd**2 for one in taken])
+        rest = np.linalg.solve(whole[1:, 1:], np.column_stack([whole[1:, 0], gap[1:]]))
+        centre, less = whole[0, 1:] @ rest[:, 1], whole[0, 1:] @ rest[:, 0]
+        z = (gap[0] - centre) / np.sqrt(whole[0, 0] - less)
+        rare = chi2(3).sf(gap @ np.linalg.solve(whole, gap))
+        told = _among(taken, mean, covariance, client)
+        return z, rare, [problem.column for problem in told]
+
+    turn = brentq(lambda f: min(doubted(f)[0] - 4, 1e-4 / doubted(f)[1] - 1), 1.01, 3)
+    for factor, columns in ((turn * 0.999, []), (turn * 1.001, [HIP])):
+        z, rare, told = doubted(factor)
+        assert told == columns == ([HIP] if z > 4 and rare < 1e-4 else [])
+
+
+def test_a_doubtful_build_is_left_out_where_the_rest_is_judged():
+    entry = {"sex": "female", "age_years": 60, MASS: 60, STATURE: 228}
+    client = client_from(entry | {HIP: 98}, confirmed=True)
+    assert [one.column for one in doubtful(client)] == [STATURE]
+    client = client_from(entry | {HIP: 190}, confirmed=True)
+    told = doubtful(client)
+    assert [one.column for one in told] == [STATURE, HIP]
+    assert told[1].value == 190.0 and "measure it again" in told[1].action
+
+
+def test_a_doubt_says_what_to_measure_again_and_how_old_such_a_child_would_be():
+    client = client_from({"sex": "male", "age_years": 40})
+    tall = Reading(STATURE, 161.0, "tape once", 0.5)
+    told = _words(tall, np.log(180.0), 0.01, client)
+    assert told.action.startswith("it is that of a child of about 14 years")
+    assert "; measure it again; if it is right, say that it is confirmed" in told.action
+    assert "a height of about 180 cm would" in told.what
+    ends = [180 * np.exp(-0.03), 180 * np.exp(0.03)]
+    assert "people: {:.0f} to {:.0f} cm)".format(*ends) in told.what
+    assert (told.column, told.value) == (STATURE, 161.0)
+    reckoned = Reading(STATURE, 183.26, "estimated", 3.0)
+    told = _words(reckoned, np.log(160.0), 0.01, client)
+    assert told.action.startswith("measure the segment again; if it is right")
+    assert told.value == 183.3

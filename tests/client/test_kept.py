@@ -63,27 +63,6 @@ def test_what_is_kept_comes_back(tmp_path_factory, kilograms, words, review, own
     assert len(list(folder.glob("*.csv"))) == 1
 
 
-def test_a_visit_is_changed_as_it_was_opened_or_not_at_all(tmp_path):
-    keep_visit(tmp_path, "A-17", FIRST)
-    (opened,) = read_visits(tmp_path, "A-17")
-    changed = replace(opened, entries={**opened.entries, MASS: 60.0})
-    keep_visit(tmp_path, "A-17", changed, instead_of=opened)
-    assert read_visits(tmp_path, "A-17") == [changed]
-    with pytest.raises(SizingError, match="changed or deleted since it was opened"):
-        keep_visit(tmp_path, "A-17", FIRST, instead_of=opened)
-    with pytest.raises(SizingError, match="a visit of 2026-03-02 is kept already"):
-        keep_visit(tmp_path, "A-17", FIRST)
-    assert read_visits(tmp_path, "A-17") == [changed]
-
-
-def test_a_copy_for_the_next_visit_has_nothing_that_must_be_taken_anew():
-    copy = FIRST.next
-    assert copy.entries == {"sex": "female"} and copy.how == {}
-    assert copy.conditions == ("swelling",) and copy.loads == {"hoist": 160.0}
-    assert (copy.decision.size, copy.decision.review_on) == ("", None)
-    assert copy.decision.reference == "A-17"
-
-
 def test_two_that_write_at_once_lose_nothing(tmp_path):
     script = (
         "import sys; from datetime import date, timedelta\n"
@@ -185,14 +164,10 @@ def test_a_reference_is_no_path(tmp_path, name):
 
 def test_the_list_says_what_is_due(tmp_path):
     assert kept_clients(tmp_path).empty
-    for name, review, age in (
-        ("late", date(2026, 11, 1), "74"),
-        ("soon", date(2026, 12, 1), "74"),
-        ("child", None, "9.5"),
-        ("open", None, "74"),
-    ):
-        decision = replace(FIRST.decision, review_on=review)
-        entries = {**FIRST.entries, "age_years": age}
+    review_on = {"late": date(2026, 11, 1), "soon": date(2026, 12, 1)}
+    for name in ("late", "soon", "child", "open"):
+        decision = replace(FIRST.decision, review_on=review_on.get(name))
+        entries = FIRST.entries | {"age_years": "9.5" if name == "child" else "74"}
         keep_visit(tmp_path, name, replace(FIRST, entries=entries, decision=decision))
     table = kept_clients(tmp_path, today=date(2026, 11, 27)).set_index("reference")
     assert table["due"].to_dict() == {
@@ -230,7 +205,7 @@ def test_the_command_keeps_opens_lists_and_deletes(tmp_path, monkeypatch, capsys
     run(*later, "--day", "2026-11-05", "--size", "paediatric 2")
     newer = read_visits("my-results/clients", "K-3")[1]
     assert newer.loads == {"hoist": 150.0} and newer.entries["sex"] == "female"
-    assert HIP not in newer.entries
+    assert HIP not in newer.entries and newer.decision.review_on is None
     capsys.readouterr()
     run("--kept")
     assert (

@@ -194,22 +194,21 @@ def weighed(kg, how="scale", chart=BARE, **loads):
 
 
 @pytest.mark.parametrize(
-    ("kg", "limit", "near"),
-    [(68, 71.5, True), (68, 71.7, False), (68, 64.8, True), (68, 64.7, False)],
+    ("how", "limit", "words"),
+    [
+        *(("scale", near, "Weigh again before any lift") for near in (71.5, 64.8)),
+        *(("scale", far, "") for far in (71.7, 64.7)),
+        # The error of a guess is 15 % of it, so two are 20.4 kg of 68.
+        *(("guessed", 88.3, "Weigh before any lift"), ("guessed", 88.5, "")),
+    ],
 )
-def test_within_five_per_cent_of_a_limit_it_is_weighed_again(kg, limit, near):
+def test_within_five_per_cent_or_two_errors_of_a_limit_it_is_weighed(how, limit, words):
     """On either side: 5 % of the limit is more than two errors of a scale."""
-    told = weighed(kg, hoist=limit).answer()
-    assert ("Weigh again before any lift" in told) == near
-    assert ("The load decides" in told) == near
-
-
-@pytest.mark.parametrize(("limit", "near"), [(88.3, True), (88.5, False)])
-def test_a_guess_is_near_from_further_away(limit, near):
-    """The error of a guess is 15 % of it, so two are 20.4 kg of 68."""
-    told = weighed(68, "guessed", hoist=limit)
-    assert bool(load_words(told)) == (limit - 68 <= 2 * 0.15 * 68)
-    assert "Weigh before any lift" in told.answer() or not near
+    told = weighed(68, how, hoist=limit)
+    assert words in told.answer()
+    assert (
+        ("The load decides" in told.answer()) == bool(words) == bool(load_words(told))
+    )
 
 
 def test_a_weight_not_known_is_weighed_where_it_may_be_near():

@@ -9,6 +9,8 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
+from scipy.stats import binomtest
 
 from sizing.bands import fit_bands
 from sizing.charts import chart_from, demo_chart, fits_matrix, write_chart
@@ -35,7 +37,7 @@ from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.style import HATCHES
 from sizing.words.client import change_words, why_words
 
-from .cases import HIP, MASS, made
+from .cases import HIP, MASS, STATURE, made
 
 
 @pytest.fixture(scope="module")
@@ -46,20 +48,6 @@ def people():
 @pytest.fixture(scope="module")
 def judged(people):
     return judge_chart(people, demo_chart(), by=(), replicates=50)
-
-
-def test_needs_are_what_dropping_the_size_costs(people, judged):
-    chart = demo_chart()
-    found = judged.sizes.set_index("size")
-    fits = fits_matrix(people.frame, chart)
-    w = people.weight.to_numpy() / people.weight.sum()
-    whole = w @ fits.any(axis=1)
-    for i, size in enumerate(chart.sizes):
-        without = w @ np.delete(fits, i, axis=1).any(axis=1)
-        assert found.loc[size, "needs"] == pytest.approx(whole - without, abs=1e-9)
-    # Nobody among these adults needs the smallest size.
-    assert found.loc["paediatric 1", "unneeded"]
-    assert not found.loc["adult 2", "unneeded"]
 
 
 def sized(**limits):
@@ -170,6 +158,9 @@ def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
     assert row["share_b_low"] == pytest.approx(full["low"], abs=0.004)
     assert row["share_b_high"] == pytest.approx(full["high"], abs=0.004)
     told = moved.table.iloc[0]
+    points = [float(p) / 100 for p in re.findall(r"[+-]\d+\.\d\d", moved.summary())]
+    ends = told[["estimate", "low", "high"]].tolist()
+    assert points == pytest.approx(ends, abs=5e-5) and len(set(points)) == 3
     a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (chart, edited))
     assert told["changed"] == (a != b).sum() > 0
 
@@ -177,17 +168,11 @@ def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
 def test_odds_are_told_by_what_is_known_of_the_people(people, judged):
     chart = demo_chart()
     assert set(judged.between["term"]) == {"sex", "age_band", "bmi_class"}
-    keys = ["person", "draw"]
-    for kept, terms in (
-        (["age_years"], {"age_band"}),
-        (["age_years", "sex"], {"sex", "age_band"}),
-        (["sex"], set()),
-    ):
-        frame = people.frame[[*keys, HIP, *kept]]
+    limits = chart.frame[["size", "group", f"{HIP}_low", f"{HIP}_high"]]
+    by_hip = chart_from(limits, warn=False)
+    for kept, terms in ((["age_years"], {"age_band"}), (["sex"], set())):
+        frame = people.frame[["person", "draw", HIP, *kept]]
         few = replace(people, frame=frame, evidence=people.evidence[[HIP]])
-        by_hip = chart_from(
-            chart.frame[["size", "group", f"{HIP}_low", f"{HIP}_high"]], warn=False
-        )
         found = judge_chart(few, by_hip, by=(), replicates=50).between
         assert set(found.get("term", [])) == terms
 
@@ -240,18 +225,6 @@ def test_why_people_have_no_size_is_said_with_the_usual_miss():
     assert why_words(pd.Series(row)).endswith(
         "because of hip girth: it was not measured."
     )
-
-
-def test_what_is_said_of_a_moved_edge_is_what_was_found(people):
-    chart = demo_chart()
-    edited = with_edge(chart, "adult 2", "hip_circumference_cm", "high", 104)
-    moved = nudge(people, chart, edited)
-    row = moved.table.iloc[0]
-    points = re.findall(r"[+-]\d+\.\d\d", moved.summary())
-    told = [float(point) / 100 for point in points]
-    assert told == pytest.approx([row["estimate"], row["low"], row["high"]], abs=5e-5)
-    # Far from nothing, so that a hundredth part more or less is seen.
-    assert row[["estimate", "low", "high"]].abs().min() > 0.02
 
 
 def test_pictures_show_gap_and_overlap_and_the_difference(people):
@@ -402,3 +375,47 @@ def test_nothing_is_promised_where_nobody_is_left_out(clients, chart):
     wide[[f"{HIP}_high", f"{MASS}_high"]] = 900
     found = what_to_change(clients, chart_from(wide, warn=False))
     assert found.empty and change_words(found) == []
+
+
+def test_an_own_chart_is_judged_by_the_counts_of_its_people():
+    """Of a hundred like people three in ten are too heavy for what fits them."""
+    hip = np.repeat([80.0, 100.0, 130.0], [40, 50, 10])
+    mass = np.where(np.arange(100) % 10 < 3, 121.0, 90.0)
+    own = people_from(pd.DataFrame({HIP: hip, MASS: mass}))
+    limits = {HIP: [(70, 105), (90, 110)], MASS: [(None, 100), (None, None)]}
+    chart = made(limits, load=[120, None])
+    found = judge_chart(own, chart, replicates=2000)
+    assert found.between.empty and (found.sizes["n"] == 100).all()
+    sizes = found.sizes.set_index("size")
+    # The first 90 have hips of size one, 27 of them over its load; 50 of size two.
+    for name, counts in (
+        ("fits", [63, 50]),
+        ("needs", [28, 15]),
+        ("load_first", [27, 0]),
+    ):
+        assert sizes[name].tolist() == pytest.approx(np.array(counts) / 100)
+        for size, count in zip(("one", "two"), counts, strict=True):
+            interval = binomtest(count, 100).proportion_ci(method="wilson")
+            ends = sizes.loc[size, [f"{name}_low", f"{name}_high"]].tolist()
+            # With t for a normal, and a bootstrap's noise.
+            assert ends == pytest.approx([interval.low, interval.high], abs=0.012)
+    assert sizes["unneeded"].tolist() == [False, False]
+    np.testing.assert_array_equal(sizes["load_limit_kg"], [120, np.nan])
+    assert found.coverage.table["estimate"].iloc[0] == pytest.approx(0.78)
+    wide = with_edge(chart, "two", HIP, "high", None)
+    moved = nudge(own, chart, wide).table.iloc[0]
+    shares = moved[["share_a", "share_b", "estimate"]].tolist()
+    assert shares == pytest.approx([0.78, 0.88, 0.1])
+    assert moved["changed"] == 10 and moved["n"] == 100
+    half = stats.t.ppf(0.975, 99) * np.sqrt(0.1 * 0.9 / 99)
+    assert [moved["low"], moved["high"]] == pytest.approx([0.1 - half, 0.1 + half])
+
+
+def test_a_survey_design_is_kept_where_an_edge_is_moved():
+    frame = pd.DataFrame({STATURE: np.linspace(150, 190, 24)})
+    people = people_from(frame)
+    alone = nudge_layout(people)
+    assert alone.unit.tolist() == list(range(24)) and set(alone.stratum) == {0}
+    design = people.frame.assign(stratum=1, unit=np.arange(24) // 4)
+    place = nudge_layout(replace(people, frame=design))
+    assert place.unit.tolist() == [i // 4 for i in range(24)]

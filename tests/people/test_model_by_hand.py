@@ -136,14 +136,6 @@ def test_donors_are_taken_as_often_as_they_are_near(pool, known, width):
             assert (build[0, :, i] == known[name]).all()
 
 
-def test_nobody_alike_is_three_widths_from_the_nearest(pool):
-    tallest = float(np.exp(pool.build[:, 1].max()))
-    for times, is_far in ((2.99, False), (3.01, True)):
-        tall = pd.DataFrame([{"stature_cm": tallest * np.exp(times * 0.01)}])
-        tall = tall.reindex(columns=list(model_donors.BUILD))
-        assert model_donors._nearby(tall, pool, np.zeros(1))[1].tolist() == [is_far]
-
-
 def test_what_people_say_is_corrected_by_the_median_and_spread_by_quartiles():
     gap = np.array([-0.2, -0.01, 0.0, 0.01, 0.3])
     people = pd.DataFrame({"body_mass_kg": 80 * np.exp(gap + 0.05)})
@@ -363,25 +355,6 @@ def test_conditional_density_against_scipy(seed, flags):
     near = chance.condition_normal(mean, covariance, value, 1e-9 * error)
     np.testing.assert_allclose(m, near[0], atol=1e-4)
     np.testing.assert_allclose(c, near[1], atol=1e-4)
-
-
-@given(st.integers(0, 10**6))
-@settings(max_examples=25)
-def test_two_readings_in_turn_equal_both_at_once(seed):
-    rng = np.random.default_rng(seed)
-    covariance, mean = random_covariance(seed), rng.normal(size=(3, P))
-    value = rng.normal(size=(3, P))
-    error = rng.uniform(0.1, 1, size=(3, P))
-    a, b = value.copy(), value.copy()
-    a[:, 1:] = np.nan
-    b[:, [0, 2, 3]] = np.nan
-    both = value.copy()
-    both[:, 2:] = np.nan
-    once = chance.condition_normal(mean, covariance, both, error)
-    first = chance.condition_normal(mean, covariance, a, error)
-    second = chance.condition_normal(*first, b, error)
-    np.testing.assert_allclose(once[0], second[0], atol=1e-9)
-    np.testing.assert_allclose(once[1], second[1], atol=1e-9)
 
 
 @given(st.integers(0, 10**6), st.integers(1, P))

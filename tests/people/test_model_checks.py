@@ -13,8 +13,7 @@ from data_sources.checks_outside import samples
 from data_sources.derive_child_model import in_order_of
 from data_sources.prediction import predict_measures
 from sizing.charts import assign, chart_from
-from sizing.client.nudge import nudge, with_edge
-from sizing.coverage import compare_charts, estimate_coverage
+from sizing.coverage import estimate_coverage
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people import People, people_from
 from sizing.people.body.error import bias_correlation
@@ -300,30 +299,6 @@ def test_intervals_of_coverage_are_wider_by_it_and_say_so(people, chart):
     assert row["estimate"] == without.estimate[0, 0]
     assert row["low"] < low[0, 0] and high[0, 0] < row["high"]
     assert row["method"].endswith("fitted to other people, its bias counted")
-
-
-def test_a_difference_of_charts_and_a_moved_edge_carry_it_alike(people, chart):
-    other = with_edge(chart, "one", HIP, "high", 104.0)
-    row = compare_charts(people, chart, other).table.iloc[0]
-    assert row["method"].endswith("fitted to other people, its bias counted")
-    moved = nudge(people, chart, other).table.iloc[0]
-    told = [moved["estimate"], moved["low"], moved["high"]]
-    assert told == pytest.approx([row["estimate"], row["low"], row["high"]], abs=0.002)
-    full = estimate_coverage(people, other).table.iloc[0]
-    ends = [moved["share_b_low"], moved["share_b_high"]]
-    assert ends == pytest.approx([full["low"], full["high"]], abs=0.002)
-
-
-def test_what_was_measured_has_no_bias():
-    rng = np.random.default_rng(1)
-    frame = pd.DataFrame({"sex": ["female", "male"] * 100, "age_years": 40.0})
-    frame["body_mass_kg"], frame["stature_cm"] = 75.0, rng.normal(168, 8, 200)
-    people = people_from(frame, draws=3)
-    tall = {"size": ["one"], "stature_cm_low": [160.0], "stature_cm_high": [175.0]}
-    tall = chart_from(pd.DataFrame(tall), warn=False)
-    row = estimate_coverage(people, tall).table.iloc[0]
-    p = row["estimate"]
-    assert row["standard_error"] == pytest.approx(np.sqrt(p * (1 - p) / 199), rel=1e-6)
 
 
 @pytest.mark.surveys

@@ -78,10 +78,12 @@ def test_same_seed_same_bytes_other_seed_other_draws(embedded):
     assert (one["thigh_circumference_cm"] != other["thigh_circumference_cm"]).all()
 
 
-def test_draws_of_a_person_do_not_depend_on_the_others(embedded):
+def test_draws_of_a_person_do_not_depend_on_the_others(embedded, monkeypatch):
     part = embedded.iloc[::25]
     few = part.iloc[3::5].iloc[::-1]
     whole, _ = draw_measures(part, draws=3, seed=2)
+    # Nor on how many are worked out at a time.
+    monkeypatch.setattr(model_donors, "_CHUNK", 2)
     alone, _ = draw_measures(few, draws=1, seed=2)
     match = whole[whole["draw"] == 0].set_index("person").loc[alone["person"]]
     for name in ("age_years", *MEASURES):
@@ -223,30 +225,10 @@ def test_the_rules_are_wider_than_anybody_measured_and_not_without_end(survey_fo
             assert 0.05 * span <= room < 2 * span, (above, below)
 
 
-def test_noise_is_uniform_and_independent():
-    u = chance.uniforms(1, chance.keys_of(range(20_000)), "test", 4)
-    for column in u.T:
-        assert stats.kstest(column, "uniform").pvalue > 1e-4
-    r = np.corrcoef(
-        np.hstack([u, chance.uniforms(2, chance.keys_of(range(20_000)), "test", 4)]).T
-    )
-    assert np.abs(r - np.eye(8)).max() < 0.03
-    assert (
-        abs(chance.normals(1, chance.keys_of(range(20_000)), "test", 1).std() - 1)
-        < 0.02
-    )
-
-
 def test_the_mixing_is_that_published():
     """SplitMix64's first numbers from 1234567 (its authors' code, from memory)."""
-    state = np.uint64(1234567) + np.arange(1, 6, dtype=np.uint64) * chance._STEP
-    assert chance._mix(state).tolist() == [
-        6457827717110365317,
-        3203168211198807973,
-        9817491932198370423,
-        4593380528125082431,
-        16408922859458223821,
-    ]
+    state = np.uint64(1234567) + np.arange(1, 3, dtype=np.uint64) * chance._STEP
+    assert chance._mix(state).tolist() == [6457827717110365317, 3203168211198807973]
 
 
 # Draws piece by piece: each step of one draw, and how often it is made again
@@ -259,32 +241,15 @@ SEX = np.array(["female", "male", "female"], dtype=object)
 BUILD = np.array([[70.0, 163, 45.5], [190.0, 172, 50.5], [27.0, 128, 8.25]])
 
 
-def fitted(seed, draw):
-    return moments(SEX, *BUILD.T, betas=drawn_betas(seed, draw))
-
-
-def test_with_no_noise_a_draw_is_its_own_curve_on_the_form_all_share():
-    nothing, none = np.full((3, P), np.nan), np.zeros((3, P))
-    for draw in (0, 3):
-        found = _one_draw(SEX, BUILD, nothing, none, seed=5, draw=draw)
-        one = fitted(5, draw)
-        assert one.form_shift_sd[1].max() > 0
-        form = chance.even_normal(5, draw, "form") * one.form_shift_sd
-        np.testing.assert_allclose(np.log(found), one.mean + form)
-        # One SD of one measure more, where nothing is known, through the root.
-        z = none.copy()
-        z[:, 0] = 1.0
-        moved = np.log(_one_draw(SEX, BUILD, nothing, z, seed=5, draw=draw))
-        root = np.linalg.cholesky(one.correlation())[:, :, 0]
-        np.testing.assert_allclose(moved, one.mean + form + one.sd * root)
-
-
 def test_with_no_noise_a_known_measure_moves_the_others_as_the_normal_says():
-    known = np.full((3, P), np.nan)
-    known[:, HIP] = [110.0, 165.0, 70.0]
-    found = _one_draw(SEX, BUILD, known, np.zeros((3, P)), seed=5, draw=1)
-    one = fitted(5, 1)
+    """And with none known a draw is its own curve, on the form that all share."""
+    known, none = np.full((3, P), np.nan), np.zeros((3, P))
+    one = moments(SEX, *BUILD.T, betas=drawn_betas(5, 1))
     form = chance.even_normal(5, 1, "form") * one.form_shift_sd
+    usual = _one_draw(SEX, BUILD, known, none, seed=5, draw=1)
+    np.testing.assert_allclose(np.log(usual), one.mean + form)
+    known[:, HIP] = [110.0, 165.0, 70.0]
+    found = _one_draw(SEX, BUILD, known, none, seed=5, draw=1)
     for i in range(3):
         assert found[i, HIP] == known[i, HIP]
         # Beyond the range where forms agree, the person's own measure tells which
@@ -327,24 +292,6 @@ def test_a_body_that_cannot_be_is_drawn_again_eight_times_and_then_kept(
     marked = (evidence[list(SEATED_AND_GIRTHS)] == "unsupported").all(axis=1)
     assert marked.tolist() == first.tolist()
     assert (evidence.loc[~first, "body_mass_kg"] == "measured").all()
-
-
-def test_pieces_of_work_leave_candidates_as_they_are(monkeypatch):
-    frame = pd.DataFrame({"sex": ["female", "male"] * 5, "age_years": 50.0})
-    frame["stature_cm"], frame["body_mass_kg"] = np.linspace(150, 185, 10), np.nan
-    walking = [True, False, None, False, True] * 2
-    frame["walking_difficulty"] = pd.array(walking, "boolean")
-    known = np.full((10, P), np.nan)
-    known[::3, HIP] = 120.0
-    keys = chance.keys_of(range(10))
-    whole = model_donors.candidates(frame, seed=1, keys=keys, known=known)
-    monkeypatch.setattr(model_donors, "_CHUNK", 2)
-    parts = model_donors.candidates(frame, seed=1, keys=keys, known=known)
-    np.testing.assert_array_equal(whole.build, parts.build)
-    np.testing.assert_allclose(whole.weight, parts.weight)
-    assert whole.weight.sum(axis=1) == pytest.approx(np.ones(10))
-    assert (whole.far == parts.far).all()
-    assert (whole.build[:, :, 1] == frame["stature_cm"].to_numpy()[:, None]).all()
 
 
 def test_an_exact_value_of_what_is_certain_teaches_nothing():

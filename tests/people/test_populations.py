@@ -3,11 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from openpyxl import Workbook
 from scipy.stats import norm
 
 from sizing.errors import InputProblems, SizingError
-from sizing.measures.tables import CASELOAD, GROUPS
+from sizing.measures.tables import CASELOAD
 from sizing.people import load_people
 from sizing.people.body import draw_measures
 from sizing.people.classes import age_band, bmi_class, value_at, z_score
@@ -20,7 +19,7 @@ from sizing.people.margins import (
     read_margins,
     to_margins,
 )
-from sizing.people.own import people_from, read_caseload
+from sizing.people.own import people_from
 from sizing.people.people import People
 from sizing.resources import source_table
 
@@ -40,17 +39,6 @@ def test_classes_of_adults_begin_where_the_health_organisation_says():
         {"sex": "male", "age_years": 18.0, "stature_cm": 100.0, "body_mass_kg": bmi}
     )
     assert bmi_class(frame).tolist() == words
-
-
-def test_classes_of_children_begin_where_the_reference_says():
-    """5, 85 and 95 per cent (US CDC about child BMI, from memory)."""
-    shares = [0.001, 0.0499, 0.0501, 0.8499, 0.8501, 0.9499, 0.9501]
-    words = ["underweight"] * 2 + ["healthy weight"] * 2 + ["overweight"] * 2
-    mass = value_at("bmi", "female", 9.25, norm.ppf(shares))
-    frame = pd.DataFrame(
-        {"sex": "female", "age_years": 9.25, "stature_cm": 100.0, "body_mass_kg": mass}
-    )
-    assert bmi_class(frame).tolist() == [*words, "obesity"]
 
 
 def test_who_has_no_class_of_body_mass_index():
@@ -112,29 +100,6 @@ def test_a_number_of_endless_digits_is_left_as_words(tmp_path):
     for digits, kind in ((399, float), (400, str)):
         path.write_text(f"key,column\nk,{'1' * digits}\nk,1.5\n")
         assert isinstance(read_table(path, CASELOAD)["column"].iloc[0], kind)
-
-
-def test_yes_and_no_of_a_workbook_stay_words_and_its_numbers_numbers(tmp_path):
-    book = Workbook()
-    for row in (["flag", "mass", "name"], [True, 1.5, 1], [False, 2, " x "]):
-        book.active.append(row)
-    book.save(tmp_path / "t.xlsx")
-    table = read_table(tmp_path / "t.xlsx", GROUPS)
-    assert table["flag"].tolist() == ["TRUE", "FALSE"]
-    assert table["mass"].tolist() == [1.5, 2.0]
-    assert table["name"].tolist() == ["1", "x"]
-
-
-def test_rows_of_a_caseload_are_named_as_a_spreadsheet_numbers_them(tmp_path):
-    path = tmp_path / "clients.csv"
-    path.write_text(
-        "sex,age_years,body_mass_kg,person,draw\nf,40,60,9,3\nm,50,70,9,4\n"
-    )
-    people = read_caseload(path, draws=1)
-    assert people.frame["person"].tolist() == [2, 3]
-    assert people.frame["draw"].tolist() == [0, 0]
-    assert people.settings == {"draws": 1, "seed": 1}
-    assert read_caseload(path).draws == 5
 
 
 @pytest.mark.parametrize("many", [1, 12])

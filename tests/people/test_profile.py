@@ -68,24 +68,6 @@ def test_percentiles_are_those_of_another_library(group):
     assert row["high"] == pytest.approx(single["high"], abs=0.5)
 
 
-def test_published_shares_and_means_of_named_people():
-    """Care home: 64.2 % women, BMC Nutrition 2023;9, doi 10.1186/s40795-023-00710-3.
-
-    England: men 175.5 cm, Health Survey for England 2021 part 1.
-    """
-    home = beside(loaded("care_home_nordic")).set_index("what")
-    home = home.loc["share with sex=female"]
-    assert home["published"] == 0.642
-    assert home["here"] == pytest.approx(0.642, abs=1e-6)
-    assert "10.1186/s40795-023-00710-3" in home["source"]
-    share = profile(loaded("care_home_nordic")).iloc[0]
-    assert share["estimate"] == pytest.approx(0.642, abs=1e-6)
-    men = beside(loaded("england_adults")).set_index("what")
-    men = men.loc["mean height within sex=male"]
-    assert men["published"] == 175.5
-    assert men["here"] == pytest.approx(175.5, abs=1e-4)
-
-
 def test_the_survey_before_stands_beside_the_country():
     """NHANES 2015-16: women of 20 and over weigh 170.6 lb on average.
 

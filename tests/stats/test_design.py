@@ -78,15 +78,6 @@ def test_mean_and_sd_against_statsmodels(rng):
 # Design-based errors
 
 
-def test_simple_sample_gives_the_textbook_standard_error(rng):
-    x = rng.normal(170, 10, 50)
-    row = design_estimate(x).iloc[0]
-    assert row["se"] == pytest.approx(distributions.sem(x))
-    low, high = distributions.t.interval(0.95, 49, x.mean(), distributions.sem(x))
-    assert (row["low"], row["high"]) == pytest.approx((low, high))
-    assert (row["n"], row["df"]) == (50, 49)
-
-
 def test_linearised_error_against_a_loop_over_strata_and_units(sample):
     y, w = sample["stature_cm"], sample["weight"]
     mean = (w * y).sum() / w.sum()

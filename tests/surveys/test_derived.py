@@ -8,13 +8,7 @@ from data_sources import derive_population_totals, derive_survey_summaries
 from data_sources.design_estimate import design_estimate
 from sizing.errors import SizingError
 from sizing.resources import source_table
-from sizing.surveys import (
-    ETHNIC_GROUPS,
-    read_embedded,
-    read_nhanes_folder,
-    registry,
-    verify,
-)
+from sizing.surveys import ETHNIC_GROUPS, read_embedded, read_nhanes_folder, verify
 
 
 def test_a_changed_file_is_refused():
@@ -22,16 +16,6 @@ def test_a_changed_file_is_refused():
         verify("survey_summaries", b"survey,estimate\n")
     with pytest.raises(SizingError, match="unknown registered file"):
         verify("no_such_survey")
-
-
-def test_every_registered_file_says_where_it_comes_from():
-    table = registry().set_index("name")
-    needed = ["title", "publisher", "year", "licence", "retrieved", "unit", "edits"]
-    assert (table[needed] != "").all(axis=None)
-    assert table.index.is_unique
-    assert table["sha256"].str.fullmatch("[0-9a-f]{64}").all()
-    surveys = table[table["kind"].str.startswith("individual")]
-    assert (surveys["ships"] != "yes").all()
 
 
 def test_every_cell_of_the_totals_has_embedded_people_to_stand_for_it():
