@@ -205,10 +205,8 @@ def weighed(kg, how="scale", chart=BARE, **loads):
 def test_within_five_per_cent_or_two_errors_of_a_limit_it_is_weighed(how, limit, words):
     """On either side: 5 % of the limit is more than two errors of a scale."""
     told = weighed(68, how, hoist=limit)
-    assert words in told.answer()
-    assert (
-        ("The load decides" in told.answer()) == bool(words) == bool(load_words(told))
-    )
+    assert words in told.answer() and bool(load_words(told)) == bool(words)
+    assert ("The load decides" in told.answer()) == bool(words)
 
 
 def test_a_weight_not_known_is_weighed_where_it_may_be_near():

@@ -247,9 +247,8 @@ def test_pictures_show_gap_and_overlap_and_the_difference(people):
     # Neither the first size nor one beyond a gap overlaps what is before it.
     assert bands.sizes["from"].isna().tolist() == [True, True] + [False] * 7
     inches = bands_of(demo_chart(), spread, HIP, units="pounds")
-    assert inches.sizes["high"].tolist()[3] == 40.9 and inches.before.isna().all(
-        axis=None
-    )
+    assert inches.sizes["high"].tolist()[3] == 40.9
+    assert inches.before.isna().all(axis=None)
 
 
 def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
@@ -361,9 +360,8 @@ def test_the_gain_is_counted_among_those_it_was_not_chosen_among():
     assert found["halved"].all() and (found["n"] == people.n - people.n // 2).all()
     assert (found["low"] >= 0).all() and (found["estimate"] <= found["left_out"]).all()
     edge, size, how = change_words(found)
-    assert edge.startswith("One edge moved") and size.startswith(
-        "One size more: weight"
-    )
+    assert edge.startswith("One edge moved")
+    assert size.startswith("One size more: weight")
     assert "one half" in how and "only its supplier" in how and found["proved"].all()
     assert "not proved" in change_words(found.assign(proved=False))[-1]
     assert set(found.query("change == 'size'")["size"]) == {ONE_MORE}

@@ -75,13 +75,9 @@ def test_box_chances_against_scipy_multivariate_normal(girth):
 def some_bodies(rng, weight, of=5):
     """Builds of so many bodies each, whose measures are plain numbers."""
     n = len(weight)
-    values, women = (
-        rng.normal(100, 10, (n, len(MEASURES))),
-        np.full(n, "female", object),
-    )
-    return Bodies(
-        values, weight / weight.sum(), np.arange(n) // of, women, np.full(n, 40.0)
-    )
+    women, share = np.full(n, "female", object), weight / weight.sum()
+    values = rng.normal(100, 10, (n, len(MEASURES)))
+    return Bodies(values, share, np.arange(n) // of, women, np.full(n, 40.0))
 
 
 def test_shares_and_their_errors_against_a_plain_loop(rng):

@@ -171,10 +171,8 @@ def test_slides_are_numbered_and_ask_before_they_answer(pack):
 
 
 def test_a_pair_is_told_in_the_units_chosen(lesson):
-    alt, row = (
-        pair_slide(lesson.pairs, 1, units="stone").alt,
-        lesson.pairs.table.iloc[0],
-    )
+    alt = pair_slide(lesson.pairs, 1, units="stone").alt
+    row = lesson.pairs.table.iloc[0]
     assert re.search(r"\d+ st \d+ lb", alt) and " cm" not in alt
     assert written(row["a"], row["parting_measure"], "stone") in alt
 

@@ -72,9 +72,8 @@ def test_shares_of_everyone_and_of_people_who_fit_against_a_plain_count(found, a
                 for own in adults.frame.groupby("draw").indices.values()
             ]
             assert rows[name] == pytest.approx(np.mean(each), abs=1e-6)
-    assert (
-        found.table["estimate"].between(found.table["low"], found.table["high"]).all()
-    )
+    table = found.table
+    assert table["estimate"].between(table["low"], table["high"]).all()
 
 
 def test_a_table_can_do_better_than_a_tape_that_errs_much():
