@@ -12,6 +12,7 @@ from scipy.spatial import Delaunay
 
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.people import weights
+from sizing.people.margins import Margin
 from sizing.people.named import reweight
 from sizing.people.own import people_from
 from sizing.people.weights import rake
@@ -252,8 +253,6 @@ def test_weights_that_cannot_weigh_are_named_up_to_five():
         (margin("bmi", "mean", 29.99), None),
         (margin("bmi", "share", 0.5, low=30.01), "nobody is in that class"),
         (margin("bmi", "share", 0.5, low=30.0), None),
-        (margin("bmi", "share", 1e-6, low=30.0), None),
-        (margin("bmi", "share", 1e-9, low=30.0), "it can only run from 0 to 1, both"),
         (margin("bmi", "share", 0.5, high=30.01), "everybody is in that class"),
         (margin("bmi", "share", 0.5, high=20.0), "nobody is in"),
         (margin("bmi", "share", 0.5, level="25"), None),
@@ -280,6 +279,20 @@ def test_a_margin_must_lie_strictly_inside_what_people_have(row, words):
         return
     with pytest.raises(InputProblems, match=words):
         rake(frame, table(row))
+
+
+@pytest.mark.parametrize(
+    ("rare", "words"),
+    [(1e-6, ""), (1e-9, "it can only run from 0 to 1, both excluded"), (1.0, "it can")],
+)
+def test_a_weight_of_a_millionth_is_enough_and_of_a_billionth_is_none(rare, words):
+    asked, value = Margin("sex", "share", rare, level="x"), np.array([[0.0], [1.0]])
+    if not words:
+        weights.refuse_the_impossible([asked], np.ones((2, 1)), value)
+        return
+    with pytest.raises(SizingError, match=words) as told:
+        weights.refuse_the_impossible([asked], np.ones((2, 1)), value)
+    assert "together" not in str(told.value) and "others met" not in str(told.value)
 
 
 def test_reweighted_people_keep_their_draws_and_what_was_said_of_them():
