@@ -166,16 +166,6 @@ def test_the_invented_room_is_told_at_once_with_every_slip(room):
     assert room.answered.pictures.value == ""
 
 
-def test_a_bad_file_of_answers_is_named_and_a_good_one_follows_at_once(room):
-    take(room.upload, "who,what\n1,2\n", "room.csv")
-    assert re.search("room.csv.*participant", room.wrong.value)
-    assert room.answer is None and room.answered.pictures.value == ""
-    take(room.upload, source_table("demo_room_answers.csv"))
-    assert room.answer is not None and "19 of 34" in room.answered.words.value
-    room.upload.clear()
-    assert room.answer is None and room.answered.pictures.value == ""
-
-
 def test_each_sheet_is_typed_alone_and_judged_with_the_others_at_once(
     form, room, tmp_path
 ):

@@ -9,7 +9,7 @@ import pytest
 from sizing.app import stock_form
 from sizing.app.fields import UnitSwitch
 from sizing.app.stock_form import OfferFields, StockForm
-from sizing.app.stock_form_people import PeopleFields, UseFields
+from sizing.app.stock_form_people import PeopleFields
 from sizing.charts import demo_chart
 from sizing.errors import SizingError
 from sizing.pages.stock_order import order_book
@@ -87,6 +87,7 @@ def test_a_plan_saved_is_opened_again_with_what_it_held_as_owned(form):
     fill(form.offer.table, code="007")
     plan = form.run()
     assert (plan.aim, plan.target, plan.years.wash) == ("needs", 0.9, 2.5)
+    assert form.use.budget.layout.display == form.use.at_once.layout.display == "none"
     assert plan.served[0].use.out == {"laundry": (1, 7)}
     assert plan.order["code"][0] == "007"
     again = StockForm()
@@ -247,16 +248,3 @@ def test_prices_and_charts_fill_the_table_and_bad_ones_are_told_beside_it(tmp_pa
         offer.offer()
     offer.upload.clear()
     assert offer.invented and len(offer.offer()[1]) == 9
-
-
-def test_fields_of_a_pool_and_of_a_budget_show_when_they_count():
-    changes = []
-    use = UseFields(UnitSwitch(), lambda: changes.append(1))
-    assert use.at_once.layout.display == "none" == use.budget.layout.display
-    use.sharing.value = "shared"
-    use.goal.value = "budget"
-    assert use.at_once.layout.display is None is use.budget.layout.display
-    use.at_once.value, use.at_most.value, use.laundry.value = 40, 8, 1
-    made = use.use()
-    assert (made.at_once, made.at_most) == (0.4, 8) and made.out == {"laundry": (1, 7)}
-    assert use.aim() == {"budget": 8000.0} and changes

@@ -4,10 +4,9 @@ Run from the project's root:
 
     python -m tests.benchmarks.bench_opening [--wait SECONDS] [PAGE ...]
 
-Starts the pages anew for each, waits so long (15 s if not said otherwise; 0: the page
-is opened at once), opens the page and prints the seconds until the first field or
-button, and until its first answer (the adviser's Check button), can be seen; and what
-all kernels hold then. Needs Chromium.
+Starts the pages anew for each, waits (15 s; 0: the page is opened at once), opens the
+page and prints the seconds until its first field and its first answer (the adviser's
+Check button) can be seen; and what all kernels hold then. Needs Chromium.
 """
 
 import argparse

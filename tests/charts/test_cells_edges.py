@@ -78,9 +78,6 @@ def test_limits_out_of_order_are_told_in_the_users_unit():
     told = problems(pd.DataFrame({"size": ["one"], **fine, "body_mass_lb_high": [210]}))
     assert told["value"].tolist() == [220.654321, 200.123456]
     assert f"begins at {220.654321 * 0.45359237:.2f} kg" in told["what"][1]
-    # No load limit and no band are below nothing.
-    sound = good(load_limit_kg=[None, 160], body_mass_kg_low=[90, None])
-    assert chart_from(sound, warn=False).load_limits().tolist() == [NO_HIGH, 1600]
 
 
 def test_names_are_long_up_to_a_hundred_letters_and_each_size_stands_once():
