@@ -40,7 +40,7 @@ class LongWork:
     """A button for work that takes a while, with its progress and a way to stop.
 
     ``running`` says whether it goes on; its result may begin it again. ``turned`` is
-    called as it begins, and as it ends without a result.
+    called as it begins, and as it ends without a result. ``bool`` does nothing.
     """
 
     def __init__(

@@ -47,10 +47,8 @@ class NoteForm:
         boxes = {**self.texts, **self.dates}
         self.reference, self.day = (boxes.pop(name) for name in ("reference", "on"))
         self._boxes = boxes
-        write, save = (
-            button("Show the note", self.show),
-            button("Save the note", self.save_as),
-        )
+        write = button("Show the note", self.show)
+        save = button("Save the note", self.save_as)
         named = {"description": "Save the note as"}
         self.path = w.Text(placeholder="note.html, note.docx", **named)
         self.out = Told(switch)

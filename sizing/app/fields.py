@@ -26,7 +26,15 @@ from sizing.measures.typed import Quantity, quantity, understood, with_unit
 from sizing.people import population_titles
 from sizing.resources import texts
 
+_T = texts("forms")
 _ANY = "not said"
+#: The file, in the folder that keeps such things, of the units chosen last.
+_CHOSEN = "units.txt"
+#: Most bytes of a file's name; many file systems take 255 (common practice).
+MOST_NAME_BYTES = 200
+#: What is said beneath a file that was taken.
+_SAID = (ReadingNote, SizingWarning)
+Read = TypeVar("Read")
 
 
 def fitting(**look: str) -> w.Layout:
@@ -161,14 +169,6 @@ class PatternField:
         if self.pattern is not None:
             told = status(bullets(pattern_words(self.pattern, limits, limits)))
         self.words.value = told
-
-
-_T = texts("forms")
-_CHOSEN = "units.txt"
-#: Most bytes of a file's name; many file systems take 255 (common practice).
-MOST_NAME_BYTES = 200
-Read = TypeVar("Read")
-_TOLD = (ReadingNote, SizingWarning)
 
 
 class UnitSwitch:
@@ -336,7 +336,7 @@ class UploadBox:
                         path = Path(folder) / checked_name(item["name"])
                         found.append(reader(write_bytes(path, bytes(item["content"]))))
             finally:
-                told = [c for c in caught if issubclass(c.category, _TOLD)]
+                told = [c for c in caught if issubclass(c.category, _SAID)]
                 lines = dict.fromkeys(f"<p>{escape(str(c.message))}</p>" for c in told)
                 self.said.value = f'<div role="status">{"".join(lines)}</div>'
         for one in caught:

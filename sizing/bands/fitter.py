@@ -142,10 +142,7 @@ class Fitter:
         return min(1.0, max(value, found))
 
     def bound_without_one(self, boxes: Boxes) -> float:
-        """Return such a value from all measures but the one that matters least.
-
-        Who is left out in some of the measures is left out in all of them.
-        """
+        """Return such a value without the measure that matters least: more then fit."""
         every, values = range(len(self.axes)), []
         rest = [[d for d in every if d != left] for left in every]
         for measures in rest:

@@ -71,10 +71,7 @@ def reading_errors() -> Mapping[str, float]:
 def chosen_by_tape(
     frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float], seed: int
 ) -> Ints:
-    """Return the place of the size that readings with such errors give; -1: none.
-
-    One seed gives the same slips, larger or smaller, whatever the errors.
-    """
+    """Return the place of the size readings give (-1: none); a seed fixes the slips."""
     rng = np.random.default_rng([seed, 77])
     read = {
         measure: frame[measure].to_numpy(float, na_value=np.nan)

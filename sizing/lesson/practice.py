@@ -132,10 +132,8 @@ def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
     bounds, place, sd = limits(chart), chart.sizes.index(size), reading_errors()
     value = np.array([card[measure] for measure in bounds], dtype=float)
     low, high = np.array([[end[place] for end in e] for e in bounds.values()]).T
-    low, high = (
-        np.where(low > NO_LOW, low, np.nan),
-        np.where(high < NO_HIGH, high, np.nan),
-    )
+    low = np.where(low > NO_LOW, low, np.nan)
+    high = np.where(high < NO_HIGH, high, np.nan)
     margin = np.fmin(to_tenths(value) - low, high - to_tenths(value)) / 10
     rows = pd.DataFrame({"measure": [*bounds], "value": value}).assign(
         low=low / 10,

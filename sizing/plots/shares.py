@@ -116,10 +116,8 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     width = next(name for name in table.columns if name.endswith("_width"))
     measure = width.removesuffix("_width")
     for k, (sizes, part) in enumerate(table.groupby("sizes", sort=True)):
-        line, mark = (
-            style.LINES[k % len(style.LINES)],
-            style.MARKERS[k % len(style.MARKERS)],
-        )
+        line = style.LINES[k % len(style.LINES)]
+        mark = style.MARKERS[k % len(style.MARKERS)]
         x, shade = part[width], style.SHADES[min(k, 2)]
         ax.plot(x, part["estimate"], line, color=shade, lw=1.8)
         ax.plot(x, part["held_out"], mark, color=shade, ms=5)
@@ -175,10 +173,8 @@ def _bar(ax: Axes, row: dict[Any, Any], place: float, step: int, height: float) 
 
 
 def _fill(step: int) -> dict[str, Any]:
-    shade, hatch = (
-        style.SHADES[(step + 1) % len(style.SHADES)],
-        style.HATCHES[step % len(style.HATCHES)],
-    )
+    shade = style.SHADES[(step + 1) % len(style.SHADES)]
+    hatch = style.HATCHES[step % len(style.HATCHES)]
     return {"color": shade, "hatch": hatch, "edgecolor": style.INK}
 
 

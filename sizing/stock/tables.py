@@ -121,7 +121,7 @@ def range_row(numbers: Any) -> dict[str, Any]:
 def service(
     check: Check, stock: Ints, groups: Sequence[Group] = (), owned: Ints | None = None
 ) -> pd.DataFrame:
-    """Return a row for each of ``SERVICE``: shares' 95 % intervals, 90 % of days."""
+    """Return a row a ``SERVICE``: of shares 95 % intervals, of numbers 90 % of days."""
     waiting = check.shortage(stock).waiting
     people = check.days.by_group.sum(axis=0)
     unfit, present = people[:, 0], people.sum(axis=1)

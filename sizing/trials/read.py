@@ -44,10 +44,7 @@ class Trials:
 
 
 def taught(chart: SizeChart) -> tuple[str, ...]:
-    """Return the measures whose edges trials can teach something about.
-
-    A weight band only where the chart has nothing else: the label says the load.
-    """
+    """Return the measures trials teach: weight, which the label says, only alone."""
     lengths = tuple(m for m in chart.measures if m != MASS)
     return lengths or chart.measures
 

@@ -234,10 +234,8 @@ def _now_words(answer: Answer) -> str:
     names = [{"body_mass_kg": "weight"}.get(name, plain(name)) for name in first]
     the = listed([f"the {name}" for name in names]) if first else ""
     others = set(answer.sizes["size"]) - {*answer.both, answer.first["size"]}
-    slings, settled = (
-        {f"sling, size {name}" for name in others},
-        answer.status == "fits",
-    )
+    slings = {f"sling, size {name}" for name in others}
+    settled = answer.status == "fits"
     kind, parts = "other", {}
     if answer.nothing_bears:
         kind = "parts"

@@ -222,10 +222,7 @@ def _one_draw(
 def law_of_draw(
     sex: Sexes, build: Floats, has: Flags, *, seed: int, draw: int
 ) -> tuple[Moments, Floats, Callable[[npt.NDArray[np.intp]], Floats]]:
-    """Return what a draw draws from: moments, means of logs, covariance of some.
-
-    The moments' ``form_shift_sd`` is 0 where the form is a person's own.
-    """
+    """Return moments, means of logs, covariance of some; one's own form: no shift."""
     one = moments(sex, *build.T, betas=drawn_betas(seed, draw))
     # A known measure beyond the forms' range tells which form holds for this
     # person, so it cannot be shared with the others of the draw.

@@ -125,7 +125,7 @@ class MeasureModel:
     def design(
         self, x: Floats, age_years: Floats, made: Designs | None = None
     ) -> tuple[Floats, Floats, Floats]:
-        """Return terms, ``ln sigma``, ``q`` above its range; ``made``: shared."""
+        """Return terms, ``ln sigma``, ``q`` above its range; forms share ``made``."""
         made = {} if made is None else made
         if self._form not in made:
             low, high = self.bounds(age_years)
