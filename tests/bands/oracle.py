@@ -36,6 +36,13 @@ def make_people(values, weight=None, draws=1, **columns):
     return People("invented", frame, pd.Series(weight), evidence)
 
 
+def some_people(seed, n=14, span=4, **columns):
+    """Return people of two measures on whole mm within so many cm, of any weight."""
+    rng = np.random.default_rng(seed)
+    values = 80 + rng.integers(0, span * 10 + 1, (n, 2)) / 10
+    return make_people(values, rng.integers(1, 5, n), **columns)
+
+
 def chart_fits(chart, people):
     """Say who fits each size by the edge rule, straight from the chart."""
     inside = np.ones((len(people.frame), len(chart.sizes)), dtype=bool)

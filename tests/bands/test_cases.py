@@ -95,37 +95,3 @@ def soldiers(folder) -> People:
     )
     evidence = pd.DataFrame("measured", index=frame.index, columns=[BACK, HIP, SEAT])
     return People("soldiers", frame, pd.Series(np.ones(len(frame))), evidence)
-
-
-@pytest.mark.surveys
-def test_graded_sizes_against_the_boxes_of_the_grid_method(survey_folder):
-    """Waist girth and crotch height of army men, boxes of 5 by 5 cm.
-
-    Jung, Kwon and You, Appl Ergon 2010;42:156-161 (volume and pages from
-    memory): 25 representative measured accommodate 95 % of US Army men of 1988
-    with these two dimensions and a tolerance of 2.5 cm either way. The men of
-    2012 are more spread. Their method as described: a grid of boxes about the
-    mean, the fullest taken first.
-    """
-    raw = pd.read_csv(survey_folder / "ansur2_men.csv", encoding="latin1")
-    raw = raw.rename(columns=str.lower)
-    names = {"waist_circumference_cm": "waistcircumference"}
-    names["crotch_height_cm"] = "crotchheight"
-    frame = pd.DataFrame({name: raw[column] / 10 for name, column in names.items()})
-    frame = frame.assign(person=np.arange(len(raw)), draw=0, sex="male", age_years=30.0)
-    evidence = pd.DataFrame("measured", index=frame.index, columns=list(names))
-    men = People("army men", frame, pd.Series(np.ones(len(frame))), evidence)
-
-    x = frame[list(names)].to_numpy()
-    cells = np.floor((x - x.mean(axis=0)) / 5 + 0.5)
-    _, counts = np.unique(cells, axis=0, return_counts=True)
-    reached = np.cumsum(np.sort(counts)[::-1]) / len(x)
-    by_grid = int(np.searchsorted(reached, 0.95)) + 1
-
-    widths = dict.fromkeys(names, 5.0)
-    assert by_grid == 40
-    # Waist and crotch height hardly go together (r = 0.05): no chart whose sizes
-    # grow in both reaches half of the men, whatever the number of sizes.
-    assert abs(np.corrcoef(x.T)[0, 1]) < 0.1
-    graded = fit_bands(men, widths=widths, sizes=20, splits=0)
-    assert 0.45 < graded.share < 0.5

@@ -25,7 +25,7 @@ def people_with(frame, weight=None, level="measured"):
         frame = frame.assign(person=range(len(frame)), draw=0)
     measures = [c for c in frame if c.endswith(("_cm", "_kg"))]
     weight = np.ones(len(frame)) if weight is None else np.asarray(weight, float)
-    evidence = pd.DataFrame(level, index=frame.index, columns=measures)
+    evidence = pd.DataFrame(dict.fromkeys(measures, level), index=frame.index)
     return People("some", frame, pd.Series(weight), evidence)
 
 
@@ -52,11 +52,8 @@ def invented(rng, n=300, draws=3):
 
 def people_of(stature, weight=None, level="measured", **columns):
     """Return people of these statures, one draw each."""
-    frame = pd.DataFrame({"stature_cm": np.asarray(stature, float)})
-    people = people_with(frame, weight)
-    evidence = pd.DataFrame({"stature_cm": level}, index=frame.index)
-    frame = people.frame.assign(**columns)
-    return People("some", frame, people.weight, evidence)
+    frame = pd.DataFrame({"stature_cm": np.asarray(stature, float)}).assign(**columns)
+    return people_with(frame, weight, level)
 
 
 def place_of(weight, draws=1, **more):

@@ -16,29 +16,26 @@ from sizing.people.classes import age_band
 from .cases import CHART, exposed_people, invented, people_with
 
 
+def direct_fit(frame, weight, columns, **errors):
+    """Return statsmodels' own model of who falls between the sizes of the chart."""
+    x = frame["stature_cm"].round(1)
+    between = ((x > 168) & (x < 172)).astype(float)
+    design = sm.add_constant(pd.DataFrame(columns).astype(float))
+    family = sm.families.Binomial()
+    return sm.GLM(between, design, family=family, var_weights=weight).fit(**errors)
+
+
 def test_weighted_model_against_a_direct_call(rng):
     people = invented(rng, 600, 1)
     adults = people.frame["age_years"] >= 18
     found = who_falls_between(people, CHART, terms=["sex", "age_band"])
     found = found.query("fitted_to == 'adults'").set_index("level")
 
-    x = people.frame["stature_cm"].round(1)
-    between = (x > 168) & (x < 172)
-    band = pd.Series(np.asarray(age_band(people.frame["age_years"])))
-    columns = {
-        "male": people.frame["sex"] == "male",
-        "18 to 39": band == "18 to 39",
-        "60 to 79": band == "60 to 79",
-        "80 and over": band == "80 and over",
-    }
-    design = sm.add_constant(pd.DataFrame(columns).astype(float))[adults]
-    weight = people.weight[adults] / people.weight[adults].mean()
-    direct = sm.GLM(
-        between[adults].astype(float),
-        design,
-        family=sm.families.Binomial(),
-        var_weights=weight,
-    ).fit(cov_type="HC0")
+    frame, weight = people.frame[adults], people.weight[adults]
+    band = np.asarray(age_band(frame["age_years"]))
+    columns = {b: band == b for b in ("18 to 39", "60 to 79", "80 and over")}
+    columns["male"] = frame["sex"] == "male"
+    direct = direct_fit(frame, weight / weight.mean(), columns, cov_type="HC0")
     for level in columns:
         assert found.loc[level, "estimate"] == pytest.approx(
             np.exp(direct.params[level])
@@ -94,13 +91,10 @@ def test_errors_of_one_stratum_against_statsmodels(rng):
         people.weight,
     )
     found = who_falls_between(people, CHART, terms=["sex"])
-    x = people.frame["stature_cm"].round(1)
-    direct = sm.GLM(
-        ((x > 168) & (x < 172)).astype(float),
-        sm.add_constant((people.frame["sex"] == "male").astype(float)),
-        family=sm.families.Binomial(),
-        var_weights=people.weight,
-    ).fit(cov_type="cluster", cov_kwds={"groups": people.frame["unit"].to_numpy()})
+    columns = {"sex": people.frame["sex"] == "male"}
+    errors = {"cov_type": "cluster"}
+    errors["cov_kwds"] = {"groups": people.frame["unit"].to_numpy()}
+    direct = direct_fit(people.frame, people.weight, columns, **errors)
     row = found.query("level == 'male'").iloc[0]
     assert np.log(row["estimate"]) == pytest.approx(direct.params["sex"])
     half = np.log(row["high"] / row["estimate"]) / stats.t.ppf(0.975, 24)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -31,6 +31,7 @@ from sizing.plots.shares import plot_sensitivity
 from .cases import CHART, exposed_people, invented, people_of, place_of
 
 HIP = "hip_circumference_cm"
+WEIGHT = st.just(0.0) | st.floats(0.1, 5)
 
 
 def walkers(rng, n=600, draws=2):
@@ -66,26 +67,6 @@ def test_a_shift_against_the_chart_moved_the_other_way(rng):
     assert row["estimate"] == pytest.approx(want["estimate"])
     for end in ("low", "high"):
         assert row[end] == pytest.approx(want[end], abs=0.1 * (want.high - want.low))
-
-
-def test_few_who_stay_leave_few_degrees_of_freedom(rng):
-    """Student's t of those who stay, by their effective number, worked by hand."""
-    people, chart = walkers(rng, 200, 1), demo_chart()
-    adult = np.flatnonzero(people.frame["age_years"] >= 18)[:24]
-    people = moved(people, walking_difficulty=people.frame["person"].isin(adult))
-    made = setting("only_walking", who="adults", amount=1)
-    row = sensitivity(people, chart, settings=made).table.iloc[0]
-    covered = start(people, chart, layout(people), 1).covered()[0]
-    w = people.weight.to_numpy()
-    stay = np.where(people.frame["walking_difficulty"], w, 0.0)
-    old, new = w / w.sum(), stay / stay.sum()
-    each = new * (covered - covered @ new) - old * (covered - covered @ old)
-    error = np.sqrt(200 / 199 * (each**2).sum())
-    half = stats.t.ppf(0.975, 1 / (new**2).sum() - 1) * error
-    assert 0 < covered @ new < 1
-    assert row["estimate"] == pytest.approx(covered @ new - covered @ old)
-    assert row["low"] == pytest.approx(max(row["estimate"] - half, -1))
-    assert row["high"] == pytest.approx(min(row["estimate"] + half, 1))
 
 
 def test_the_error_of_a_survey_design_against_the_survey_layer(rng):
@@ -291,23 +272,27 @@ def test_another_form_moves_drawn_measures_of_the_heavy_by_its_spread():
 
 
 @settings(max_examples=30)
-@given(st.lists(st.tuples(st.booleans(), st.booleans(), st.floats(0.1, 5)), min_size=3))
-def test_a_change_of_share_by_plain_sums(rows):
-    before, after = (np.array([[row[i] for row in rows]]) for i in (0, 1))
-    weight = np.array([row[2] for row in rows])
-    n, place = len(rows), place_of(weight)
-    told = _changes(place, before, [(after, weight)])
-    w = weight / weight.sum()
-    change = w @ (after[0].astype(float) - before[0])
-    each = w * (after[0].astype(float) - before[0] - change)
+@given(
+    st.lists(st.tuples(st.booleans(), st.booleans(), WEIGHT, WEIGHT), min_size=3),
+    st.booleans(),
+)
+def test_a_change_of_share_by_plain_sums(rows, weighed_anew):
+    """Who weighs nothing is not counted; of those who stay fewer tell the share."""
+    before, after, old, new = np.array(rows).T
+    new = new if weighed_anew else old
+    assume(old.sum() > 0 and new.sum() > 0)
+    told = _changes(place_of(old), before[None] > 0, [(after[None] > 0, new)])
+    n, w, were = max((old > 0).sum(), 2), new / new.sum(), old / old.sum()
+    change = w @ after - were @ before
+    each = w * (after - w @ after) - were * (before - were @ before)
     error = np.sqrt(n / (n - 1) * (each**2).sum())
-    number = 1 / (w**2).sum()
+    number = min(1 / (w**2).sum(), 1 / (were**2).sum())
     t = stats.t.ppf(0.975, max(number - 1, 1))
     half = t * error if (each != 0).any() else t**2 / (max(number - 1, 1) + 1 + t**2)
     ends = [max(change - half, -1), min(change + half, 1)]
-    if abs(change) in (0, 1) or error > 1e-9:
+    if error > 1e-9 or (not weighed_anew and (before == after).all()):
         got = [told[name].item() for name in ("share", "estimate", "low", "high")]
-        assert got == pytest.approx([w @ after[0], change, *ends])
+        assert got == pytest.approx([w @ after, change, *ends])
 
 
 # Odds of falling between

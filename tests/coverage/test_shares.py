@@ -76,36 +76,6 @@ def test_widening_any_size_never_lowers_coverage(seed, more):
     assert after >= before
 
 
-def test_inches_and_pounds_give_the_same(rng):
-    people, chart = invented(rng, 100, 2), demo_chart()
-    renamed = {}
-    for column in chart.frame:
-        for unit, other, factor in (("cm", "in", 2.54), ("kg", "lb", 0.45359237)):
-            if f"_{unit}_" in f"{column}_":
-                name = f"{column}_".replace(f"_{unit}_", f"_{other}_")[:-1]
-                renamed[name] = chart.frame[column] / factor
-    inches = chart_from(
-        pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"], **renamed}),
-        warn=False,
-    )
-    pd.testing.assert_frame_equal(
-        estimate_coverage(people, inches).table[NUMBERS],
-        estimate_coverage(people, chart).table[NUMBERS],
-    )
-
-
-def test_whole_weights_equal_people_repeated(rng):
-    people = invented(rng, 80, 1)
-    times = rng.integers(1, 4, 80)
-    repeated = people.frame.loc[people.frame.index.repeat(times)].reset_index(drop=True)
-    repeated["person"] = range(len(repeated))
-    weighted = replace(people, weight=pd.Series(times))
-    left = estimate_coverage(weighted, demo_chart(), by=BY).table
-    right = estimate_coverage(people_with(repeated), demo_chart(), by=BY).table
-    assert np.allclose(left["estimate"], right["estimate"])
-    assert left["level"].tolist() == right["level"].tolist()
-
-
 def test_shares_against_pandas(rng):
     people = invented(rng)
     found = estimate_coverage(people, CHART, by="sex").table

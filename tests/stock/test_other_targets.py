@@ -140,8 +140,6 @@ def test_a_budget_alone_is_spent_on_what_serves_most(people):
     assert 1500 - 120 < plan.cost <= 1500
     assert plan.target is None and plan.budget == 1500
     assert len(plan.curve) == len(TARGETS) + 1
-    rivals = plan.comparison.set_index("strategy")
-    assert rivals.loc["equal numbers", "cost"] > 1500 - 120
     assert (plan.comparison["estimate"] >= -1e-9).all()
     both = plan_stock(
         Served(people, 4), tall_and_short(), target=0.8, budget=900.0, scenarios=100

@@ -1,6 +1,5 @@
 """The plan as a whole: service on fresh days, refusals, files and the form."""
 
-import argparse
 import json
 import re
 import shutil
@@ -12,7 +11,7 @@ import pandas as pd
 import pytest
 
 from sizing.charts import demo_chart
-from sizing.cli import stock as command
+from sizing.cli.main import main
 from sizing.errors import SizingError
 from sizing.measures.tables import PRICES
 from sizing.pages.stock import stock_page
@@ -96,26 +95,14 @@ def test_heavier_lighter_and_older_people_are_so_by_the_share_said(people):
     assert told["more children"].startswith("1 people exchanged")
 
 
-def arguments(*words):
-    parser = argparse.ArgumentParser()
-    command.add_arguments(parser)
-    return parser.parse_args(words)
-
-
 def test_the_command_writes_order_page_and_json(tmp_path, capsys):
     lists = tmp_path / "o.csv", tmp_path / "o.xlsx"
     page = tmp_path / "page.html"
-    words = [
-        "--people",
-        "care_home_nordic=8",
-        "--out",
-        "laundry=1/7",
-        "--scenarios",
-        "100",
-    ]
+    words = ["stock", "--people", "care_home_nordic=8", "--out", "laundry=1/7"]
+    words += ["--scenarios", "100"]
     words += ["--order", str(lists[0]), "--order", str(lists[1])]
     words += ["--sheet", str(tmp_path / "sheet.html")]
-    assert command.run(arguments(*words, "--report", str(page), "--json")) == 0
+    assert main([*words, "--report", str(page), "--json"]) == 0
     assert "Approved by" in (tmp_path / "sheet.html").read_text(encoding="utf-8")
     told = json.loads(capsys.readouterr().out)
     order = pd.read_csv(lists[0])

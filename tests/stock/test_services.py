@@ -182,11 +182,6 @@ def test_a_year_by_hand():
     assert single[TOTAL] == pytest.approx(10 * 52 / 8 * 20 + 10 / 4 * 20)
 
 
-def test_what_is_not_passed_on_is_bought_anew():
-    kept, anew = (cost(one).loc[LAUNDERED, "estimate"] for one in (PEOPLE, ANEW))
-    assert anew[TOTAL] - kept[TOTAL] == pytest.approx(110 * (2 * 0.4 + 10 / 4))
-
-
 def test_each_service_costs_by_its_own_rules():
     """The first has two slings each, passed on; the second one each, bought anew."""
     people = PEOPLE.assign(each=[2, 1], bought_anew=[False, True], admissions=[10, 4])
