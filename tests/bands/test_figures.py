@@ -357,7 +357,7 @@ def test_what_a_fit_says_of_itself_turns_at_its_thresholds():
 def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
     values = [70.0, np.nan, 71.0, 90.0, 91.0, 120.0, 120.04]
     weights = [1, 5, 3, 2, 2, 1, 1]
-    table = partition_bands(values, 3, weights=weights).table
+    table = partition_bands(values, 3, weights=weights)
     assert table["band"].tolist() == [1, 2, 3]
     assert table["centre"].tolist() == pytest.approx([70.75, 90.5, 120.0])
     assert table["share"].tolist() == pytest.approx([0.4, 0.4, 0.2])
