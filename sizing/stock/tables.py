@@ -12,6 +12,7 @@ from scipy.optimize import brentq
 
 from sizing.charts import assign
 from sizing.stats import formulas
+from sizing.stats.formulas import LEVEL
 from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.need import Served
 from sizing.stock.offers import Offer
@@ -21,10 +22,10 @@ from sizing.words.numbers import given
 #: Part of the days that the range of a number covers.
 RANGE = 0.90
 _MOST_DAYS = ((1 - RANGE) / 2, (1 + RANGE) / 2)
-_SHARE = f"{100 * formulas.LEVEL:.0f} % Wilson interval over drawn days"
+_SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
 #: What the method says where the people behind the days count as a sample.
 SAMPLED = "sampled people"
-_MEAN = f"{100 * formulas.LEVEL:.0f} % t interval over drawn days"
+_MEAN = f"{100 * LEVEL:.0f} % t interval over drawn days"
 _RANGE = f"range of {100 * RANGE:.0f} % of drawn days"
 #: Standard errors on either side of that part of a normal distribution.
 _ENDS = 1.645
@@ -157,7 +158,7 @@ def service(
 def _widened(
     row: dict[str, Any], each: Floats, variance: float, df: float, name: str
 ) -> dict[str, Any]:
-    estimate, part = row["estimate"], formulas.LEVEL
+    estimate, part = row["estimate"], LEVEL
     total = variance + float(each.var(ddof=1)) / len(each)
     if name == "nobody_waits":
         told = np.array([[estimate], [total], [df], [1 / (variance + 1 / len(each))]])

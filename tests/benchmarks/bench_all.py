@@ -111,7 +111,6 @@ def fitting(quick):
             fits[size] = held
         return pd.DataFrame(fits)
 
-    core.size_masks(columns, chart)  # compiles, where there is a compiler
     ours, masks = seconds(lambda: core.size_masks(columns, chart), 5)
     theirs, fits = seconds(plain_pandas, 3)
     bits = fits.to_numpy() @ (1 << np.arange(len(chart.sizes)))
