@@ -240,7 +240,7 @@ def banding(quick):
         ours, cuts = seconds(lambda x=x: partition_bands(x, 4), 7)
         theirs, means = seconds(lambda x=x: kmeans1d.cluster(x, 4), 3)
         label = np.array(means.clusters)
-        same = cuts.table["low"].tolist() == [x[label == k].min() for k in range(4)]
+        same = cuts["low"].tolist() == [x[label == k].min() for k in range(4)]
         yield "bands of one measure", n, ours, "kmeans1d", theirs, same, "same cuts"
 
 
