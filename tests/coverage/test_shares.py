@@ -76,6 +76,17 @@ def test_widening_any_size_never_lowers_coverage(seed, more):
     assert after >= before
 
 
+def test_whole_weights_equal_people_repeated(rng):
+    people, times = invented(rng, 80, 1), rng.integers(1, 4, 80)
+    repeated = people.frame.loc[people.frame.index.repeat(times)].reset_index(drop=True)
+    repeated["person"] = range(len(repeated))
+    weighted = replace(people, weight=pd.Series(times))
+    left = estimate_coverage(weighted, demo_chart(), by=BY).table
+    right = estimate_coverage(people_with(repeated), demo_chart(), by=BY).table
+    assert np.allclose(left["estimate"], right["estimate"])
+    assert left["level"].tolist() == right["level"].tolist()
+
+
 def test_shares_against_pandas(rng):
     people = invented(rng)
     found = estimate_coverage(people, CHART, by="sex").table

@@ -202,6 +202,7 @@ def test_draws_that_came_with_the_table_are_kept():
         ({"stature_cm": [160.0]}, {"weight": [1.0, 2.0]}, "2 weights for 1 rows"),
         ({"stature_cm": [160.0]}, {"weight": "w"}, "no column 'w'"),
         ({"stature_cm": [160.0], "draw": [1]}, {}, "no column 'person'"),
+        ({"stature_cm": [160.0, 161.0], "person": [4, 4]}, {}, "in the table twice"),
         ({"stature_in": [160.0]}, {}, "cm"),
     ],
 )
